@@ -9,6 +9,7 @@ import django.db.models.expressions
 import django.utils.timezone
 import surveys.core.no_overlap
 import surveys.models.base
+import surveys.models.reasons
 import surveys.models.calibration
 import surveys.models.log_format
 import surveys.models.site
@@ -1780,7 +1781,7 @@ class Migration(migrations.Migration):
                         verbose_name="state",
                     ),
                 ),
-                ("reason", models.TextField(verbose_name="reason")),
+                ("reason", surveys.models.reasons.ReasonField(verbose_name="reason")),
                 ("location", models.CharField(blank=True, max_length=200, verbose_name="location")),
                 ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
                 (
@@ -3144,7 +3145,7 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
                         verbose_name="state",
                     ),
                 ),
-                ("reason", models.TextField(verbose_name="reason")),
+                ("reason", surveys.models.reasons.ReasonField(verbose_name="reason")),
                 ("changed_at", models.DateTimeField(verbose_name="changed at")),
                 (
                     "changed_by",
@@ -3970,7 +3971,7 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
                         verbose_name="cause",
                     ),
                 ),
-                ("reason", models.TextField(verbose_name="reason")),
+                ("reason", surveys.models.reasons.ReasonField(verbose_name="reason")),
                 (
                     "state",
                     models.CharField(
@@ -4842,7 +4843,7 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                     ),
                 ),
                 ("threshold", models.FloatField(verbose_name="threshold")),
-                ("reason", models.TextField(verbose_name="reason")),
+                ("reason", surveys.models.reasons.ReasonField(verbose_name="reason")),
                 ("created_at", models.DateTimeField(verbose_name="created at")),
                 (
                     "acknowledged_at",

@@ -13,6 +13,7 @@ from compute.measuring.beam import Transducers
 from compute.measuring.entries import TransducerEntry
 from surveys.core.messages import model_error_of
 from surveys.models.base import Record, as_entered_field
+from surveys.models.reasons import ReasonField
 
 
 class Kind(models.TextChoices):
@@ -120,7 +121,7 @@ class InstrumentState(Record):
         _("before"), max_length=16, choices=State, blank=True, help_text=_("Empty for a new instrument.")
     )
     state = models.CharField(_("state"), max_length=16, choices=State)
-    reason = models.TextField(_("reason"))
+    reason = ReasonField(_("reason"))
     location = models.CharField(_("location"), max_length=200, blank=True)
     holder = models.ForeignKey(
         settings.AUTH_USER_MODEL,

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from surveys.models.base import Record
 from surveys.models.instrument import Instrument
 from surveys.models.measuring_point import MeasuringPoint
+from surveys.models.reasons import ReasonField
 from surveys.models.site import Site
 
 
@@ -108,7 +109,7 @@ class JobStatusChange(Record):
     job = models.ForeignKey(Job, models.PROTECT, related_name="status_changes", verbose_name=_("job"))
     before = models.CharField(_("before"), max_length=10, choices=JobState)
     state = models.CharField(_("state"), max_length=10, choices=JobState)
-    reason = models.TextField(_("reason"))
+    reason = ReasonField(_("reason"))
     changed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("changed by")
     )

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, VisibleQuerySet, own_jobs
 from surveys.models.combination import CombinedResult
+from surveys.models.reasons import ReasonField
 from surveys.models.result import Result
 from surveys.models.site import Client
 from surveys.models.user import User
@@ -69,7 +70,7 @@ class Notice(Record):
         help_text=_("Relative change of the flow; null if the previous flow was 0."),
     )
     threshold = models.FloatField(_("threshold"))
-    reason = models.TextField(_("reason"))
+    reason = ReasonField(_("reason"))
     created_at = models.DateTimeField(_("created at"))
     acknowledged_at = models.DateTimeField(_("acknowledged at"), null=True, blank=True)
     acknowledged_by = models.ForeignKey(

@@ -12,6 +12,7 @@ from surveys.models.base import Record
 from surveys.models.calibration import Calibration, ErrorCorrectionPolicy
 from surveys.models.instrument import Instrument, TransducerData
 from surveys.models.pipe import Pipe, PipeData, WallMeasurement
+from surveys.models.reasons import ReasonField
 from surveys.models.survey import MAX_LOG_BYTES, Log, Survey, SurveyData
 
 
@@ -91,7 +92,7 @@ class Recomputation(Record):
         Pipe, models.PROTECT, null=True, blank=True, related_name="recomputations", verbose_name=_("pipe")
     )
     cause = models.CharField(_("cause"), max_length=24, choices=Cause)
-    reason = models.TextField(_("reason"))
+    reason = ReasonField(_("reason"))
     state = models.CharField(_("state"), max_length=24, choices=State, default=State.WAITING)
     requested_at = models.DateTimeField(_("requested at"))
     requested_by = models.ForeignKey(

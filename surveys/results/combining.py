@@ -28,6 +28,7 @@ from surveys.models import (
     Result,
     Survey,
 )
+from surveys.models.reasons import Reason
 from surveys.models.result import Cause
 from surveys.results.combined_flow import CombinedFlow, combined_flow
 from surveys.results.dependencies import REPEATED_FROM
@@ -53,7 +54,7 @@ class CombinationOccasion:
     """Why a combined result is made now, in words for the client too."""
 
     cause: str
-    reason: str
+    reason: Reason
     now: datetime
     recomputation: Recomputation | None = None
 

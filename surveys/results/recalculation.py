@@ -35,6 +35,7 @@ from surveys.models import (
     ReviewedSurvey,
     Survey,
 )
+from surveys.models.reasons import Reason
 from surveys.models.result import Cause
 from surveys.results import claims
 from surveys.results.change_breakdown import result_change_breakdown
@@ -335,7 +336,7 @@ def _outcome(work: _Work, recomputation: Recomputation) -> dict[str, Result]:
     return {"before": work.current, "after": result}
 
 
-def _reason_for(survey: Survey, recomputation: Recomputation) -> str:
+def _reason_for(survey: Survey, recomputation: Recomputation) -> Reason:
     """Return why a client's result changed: of an error that was decided to be corrected, the reason given for this survey."""
     if recomputation.cause != Cause.AS_FOUND:
         return recomputation.reason
@@ -343,7 +344,7 @@ def _reason_for(survey: Survey, recomputation: Recomputation) -> str:
     return decided.values_list("reason", flat=True).first() or recomputation.reason
 
 
-def _tell_client(result: Result, work: _Work, reason: str) -> None:
+def _tell_client(result: Result, work: _Work, reason: Reason) -> None:
     """Notify the client of a change above their notice threshold."""
     client = work.inputs.survey.measuring_point.pipe.site.client
     change = work.change_breakdown["relative_change"] if work.change_breakdown else 0.0

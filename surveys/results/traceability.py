@@ -147,7 +147,7 @@ def _recomputation(result: Result) -> Iterator[Step]:
     run = result.recomputation
     if run is not None:
         yield Step(
-            "recalculation", run.get_cause_display().capitalize(), str(run.pk), run.requested_by.username, run.requested_at, run.reason
+            "recalculation", run.get_cause_display().capitalize(), str(run.pk), run.requested_by.username, run.requested_at, str(run.reason)
         )  # fmt: skip
 
 

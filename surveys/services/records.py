@@ -10,6 +10,7 @@ from django.db import transaction
 
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Record, uuid7
+from surveys.models.reasons import Reason, SystemReason
 from surveys.services.audit import record_changed, record_created, record_values
 
 R = TypeVar("R", bound=Record)
@@ -55,6 +56,11 @@ def required_reason(reason: str) -> str:
     if not reason.strip():
         raise ServiceError("reason-missing", field="reason")
     return reason.strip()
+
+
+def change_reason(reason: Reason) -> Reason:
+    """Return the reason of a change: a message of the service, or the text of a person, which is required."""
+    return reason if isinstance(reason, SystemReason) else required_reason(reason)
 
 
 def _relate(record: Record, related: Related | None) -> None:

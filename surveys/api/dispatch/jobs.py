@@ -18,6 +18,7 @@ from surveys.api.dispatch.suitability import CandidateOut, KitRowOut, candidate_
 from surveys.api.dispatch.technicians import technicians_visible_to
 from surveys.api.fields import units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters, period
+from surveys.api.messages import ReasonTextField
 from surveys.api.views import Records, documented
 from surveys.dispatch.suitable_kits import suitable_kits
 from surveys.dispatch.suitable_technicians import suitable_technicians
@@ -124,6 +125,7 @@ class JobStatusChangeIn(StrictSerializer):
 
 
 class JobStatusChangeOut(serializers.ModelSerializer):
+    reason = ReasonTextField()
     changed_by = serializers.CharField(source="changed_by.username", read_only=True)
 
     class Meta:
@@ -215,14 +217,18 @@ class Jobs(Records):
         move = job_move(
             job=self.get_object(), **self.checked(JobStatusChangeIn), by=self.user, now=timezone.now()
         )
-        return Response(JobStatusChangeOut(move).data, status=201)
+        return Response(JobStatusChangeOut(move, context=self.get_serializer_context()).data, status=201)
 
     @documented(responses=JobStatusChangeOut(many=True))
     @status_changes.mapping.get
     def list_status_changes(self, request: Request, pk: Any = None) -> Response:
         """Every move, the latest first."""
         return Response(
-            JobStatusChangeOut(self.get_object().status_changes.select_related("changed_by"), many=True).data
+            JobStatusChangeOut(
+                self.get_object().status_changes.select_related("changed_by"),
+                many=True,
+                context=self.get_serializer_context(),
+            ).data
         )
 
 

@@ -11,6 +11,7 @@ from rest_framework import serializers
 from compute.base.messages import message
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.fleet.calibrations import CalibrationShortOut, started
+from surveys.api.messages import ReasonTextField
 from surveys.inputs.fields import QuantityIn, StrictSerializer, TextField, VisibleRecord
 from surveys.inputs.rejections import error_detail, rejection
 from surveys.inputs.set_ups import TransducersByValue, transducer_document
@@ -89,6 +90,7 @@ class InstrumentStateIn(StrictSerializer):
 
 
 class InstrumentStateOut(serializers.ModelSerializer):
+    reason = ReasonTextField()
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     holder = serializers.CharField(source="holder.username", read_only=True, allow_null=True, default=None)
 

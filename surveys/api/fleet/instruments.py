@@ -162,14 +162,18 @@ class Instruments(Records):
         broken = conflicting_bookings(
             Booking.objects.visible_to(self.user).filter(instrument=instrument), self.user
         )
-        return Response(InstrumentStateOut(change).data | {"booking_conflicts": broken}, status=201)
+        return Response(
+            InstrumentStateOut(change, context=self.get_serializer_context()).data
+            | {"booking_conflicts": broken},
+            status=201,
+        )
 
     @documented(responses=InstrumentStateOut(many=True))
     @status_changes.mapping.get
     def list_status_changes(self, request: Request, pk: Any = None) -> Response:
         """Every state it was in, the latest first."""
         rows = self.get_object().status_changes.select_related("recorded_by", "holder")
-        return Response(InstrumentStateOut(rows, many=True).data)
+        return Response(InstrumentStateOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(
         request=PDF_REQUEST,

@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SetFilter, filters, period
+from surveys.api.messages import ReasonTextField
 from surveys.api.views import Records, documented
 from surveys.models import Notice
 from surveys.services.results.notices import notice_acknowledge
@@ -39,6 +40,7 @@ class NoticeOut(serializers.ModelSerializer):
     )
     flow_before = serializers.SerializerMethodField()
     flow_after = serializers.SerializerMethodField()
+    reason = ReasonTextField()
     acknowledged_by = serializers.CharField(
         source="acknowledged_by.username", read_only=True, allow_null=True
     )

@@ -20,7 +20,7 @@ from surveys.api.calculated import FindingOut
 from surveys.api.compute.uncertainty import BudgetRowOut
 from surveys.api.fields import NULL, NUMBER, QUANTITY, TEXT, QuantityOut, in_units, units_of
 from surveys.api.filters import InstantFilter, RecordFilter, filters, period
-from surveys.api.messages import MessageField
+from surveys.api.messages import MessageField, ReasonTextField
 from surveys.api.results.result_rows import result_documents
 from surveys.api.views import ReadByKeys, Records, documented
 from surveys.models import (
@@ -306,6 +306,7 @@ COUNTS = {
 
 
 class RecomputationOut(serializers.ModelSerializer):
+    reason = ReasonTextField()
     requested_by = serializers.CharField(source="requested_by.username", read_only=True)
     counts = serializers.SerializerMethodField(
         help_text="Surveys, and combinations of them, by state of their item."

@@ -8,12 +8,13 @@ from datetime import datetime
 
 from django.db import transaction
 
-from compute.base.messages import Message, at, term
+from compute.base.messages import Message, at, message, record, term
 from surveys.core.errors import Conflict
 from surveys.dispatch.availability import instrument_unsuitable_reasons, technician_unsuitable_reasons
 from surveys.models import Booking, BookingEvent, User
 from surveys.models.booking import Handover
 from surveys.models.job import JobState
+from surveys.models.reasons import system_reason
 from surveys.services.fleet.calibrations import instrument_lock
 from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
 from surveys.services.records import record_change, record_create
@@ -104,7 +105,9 @@ def _hand_over(
     if instrument is None:
         raise Conflict("not-an-instrument")
     if (instrument.location, instrument.holder) != (to.location, to.holder):
-        reason = f"{what.label} for {booking.job.title}: {note.condition}"
+        key = "handed-over" if what == Handover.CHECK_OUT else "handed-over/back"
+        job = record("job", booking.job_id, booking.job.title)
+        reason = system_reason(message(key, job=job, condition=note.condition or None))
         instrument_state_change(instrument=instrument, to=to, reason=reason, by=by, now=now)
     return BookingEvent.objects.create(
         booking=booking, what=what, at=note.at, condition=note.condition, note=note.note,

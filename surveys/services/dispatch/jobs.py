@@ -11,7 +11,8 @@ from compute.base.messages import record, term
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Job, JobStatusChange, MeasuringPoint, PipeData, User
 from surveys.models.job import JobState
-from surveys.services.records import record_change, required_reason
+from surveys.models.reasons import Reason
+from surveys.services.records import change_reason, record_change
 
 MOVES: dict[str, tuple[JobState, ...]] = {
     JobState.DRAFT: (JobState.PLANNED, JobState.CANCELLED),
@@ -28,9 +29,9 @@ POINTLESS = frozenset({JobState.DRAFT, JobState.CANCELLED})
 
 
 @transaction.atomic
-def job_move(*, job: Job, state: str, reason: str, by: User, now: datetime) -> JobStatusChange:
+def job_move(*, job: Job, state: str, reason: Reason, by: User, now: datetime) -> JobStatusChange:
     """Change the status of a job. Raises Conflict for a change that is not allowed; a cancelled job releases its bookings."""
-    reason, job = required_reason(reason), Job.objects.select_for_update().get(pk=job.pk)
+    reason, job = change_reason(reason), Job.objects.select_for_update().get(pk=job.pk)
     if state not in MOVES[job.state]:
         raise Conflict(
             "move-not-allowed",

@@ -14,10 +14,11 @@ from uuid import UUID
 from django.conf import settings
 from django.db import transaction
 
-from compute.base.messages import record, term
+from compute.base.messages import message, record, term
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Booking, DispatchPlan, Instrument, Job, User
 from surveys.models.job import JobState
+from surveys.models.reasons import system_reason
 from surveys.services.dispatch.bookings import booking_make
 from surveys.services.dispatch.jobs import job_move, plannable
 from surveys.services.fleet.calibrations import instruments_lock
@@ -99,7 +100,9 @@ def _book(one: dict[str, object], by: User, now: datetime) -> None:
     for instrument in instruments:
         booking_make(booking=Booking(instrument=instrument, **span), by=by, now=now)
     if job.state == JobState.DRAFT:
-        job_move(job=job, state=JobState.PLANNED, reason="A plan was accepted.", by=by, now=now)
+        job_move(
+            job=job, state=JobState.PLANNED, reason=system_reason(message("plan-accepted")), by=by, now=now
+        )
 
 
 def _nudge(plan_id: UUID) -> None:

@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q
 
-from compute.base.messages import day
+from compute.base.messages import day, message
 from compute.calibration.decision_rules import DecisionRule, PermissibleError
 from compute.calibration.due_dates import due_date
 from compute.calibration.points import Point
@@ -37,6 +37,7 @@ from surveys.models import (
     User,
 )
 from surveys.models.calibration import LimitsFrom, Moment
+from surveys.models.reasons import system_reason
 from surveys.models.result import Cause
 from surveys.results.inputs_in_force import results_outdated
 from surveys.services.fleet.out_of_tolerance_reviews import review_open, review_void
@@ -98,7 +99,11 @@ def calibration_record(
     calibration.recorded_by, calibration.recorded_at = by, now
     record_create(calibration)
     _store_points(calibration, content.points)
-    why = reason or f"certificate {calibration.certificate} of {calibration.calibrated_on} recorded"
+    why = reason or system_reason(
+        message(
+            "certificate-recorded", certificate=calibration.certificate, on=day(calibration.calibrated_on)
+        )
+    )
     change = Change(Cause.CALIBRATION, why, by, now, {"calibration": calibration})
     # A certificate does not apply to the time before it, nor before the certificate it corrects.
     since = min(one.calibrated_on for one in (calibration, calibration.corrects) if one is not None)
@@ -132,12 +137,8 @@ def error_correction_policy_record(
     instruments = list(instruments_of_policy(policy).select_for_update(no_key=True).order_by("pk"))
     policy.recorded_by, policy.recorded_at = by, now
     record_create(policy)
-    what = (
-        "results are corrected by error curves"
-        if policy.applied
-        else "results are not corrected by error curves"
-    )
-    reason = policy.reason or f"{what} from {policy.valid_from}"
+    key = "error-curves-applied" if policy.applied else "error-curves-applied/not"
+    reason = policy.reason or system_reason(message(key, on=day(policy.valid_from)))
     change = Change(Cause.CURVES, reason, by, now, {"error_correction_policy": policy})
     moved = results_outdated_by_instruments(instruments)
     return policy, recomputation_start(change, moved) if moved else None

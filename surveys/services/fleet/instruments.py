@@ -8,18 +8,20 @@ from datetime import datetime
 
 from django.db import transaction
 
+from compute.base.messages import message
 from compute.measuring.beam import axial_slowness
 from compute.measuring.entries import TransducerEntry, resolve_transducers
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Instrument, InstrumentState, Recomputation, TransducerData, User
 from surveys.models.instrument import Kind
+from surveys.models.reasons import Reason, system_reason
 from surveys.models.result import Cause
 from surveys.services.fleet.calibrations import (
     calibration_record,
     instrument_lock,
     results_outdated_by_instruments,
 )
-from surveys.services.records import record_change, record_create, required_reason
+from surveys.services.records import change_reason, record_change, record_create, required_reason
 from surveys.services.results.recomputations import Change, recomputation_start
 
 __all__ = [
@@ -43,7 +45,7 @@ def instrument_create(
 ) -> Instrument:
     """Create an instrument with its first state; a transducer pair with its data."""
     record_create(instrument)
-    _state_store(instrument, "", "first entry", by, now)
+    _state_store(instrument, "", system_reason(message("first-entry")), by, now)
     if entry is not None:
         transducer_data_record(
             instrument=instrument, entry=entry, reason="first entry", as_entered=as_entered, by=by, now=now
@@ -62,13 +64,13 @@ class InstrumentLocation:
 
 @transaction.atomic
 def instrument_state_change(
-    *, instrument: Instrument, to: InstrumentLocation, reason: str, by: User, now: datetime
+    *, instrument: Instrument, to: InstrumentLocation, reason: Reason, by: User, now: datetime
 ) -> InstrumentState:
     """Change the state or location of an instrument, with the reason; the history keeps every change.
 
     Raises Conflict if state and location are unchanged.
     """
-    reason, instrument = required_reason(reason), instrument_lock(instrument.pk)
+    reason, instrument = change_reason(reason), instrument_lock(instrument.pk)
     before = instrument.state
     state = before if to.state is None else to.state
     if (state, to.location, to.holder) == (before, instrument.location, instrument.holder):
@@ -78,7 +80,7 @@ def instrument_state_change(
 
 
 def _state_store(
-    instrument: Instrument, before: str, reason: str, by: User, now: datetime
+    instrument: Instrument, before: str, reason: Reason, by: User, now: datetime
 ) -> InstrumentState:
     return InstrumentState.objects.create(
         instrument=instrument,

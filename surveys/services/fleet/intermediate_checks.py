@@ -11,7 +11,7 @@ import numpy as np
 from django.db import transaction
 
 from compute.base.errors import NotEnough
-from compute.base.messages import record, term
+from compute.base.messages import day, message, record, term
 from compute.calibration.check_trend import Checked, Trend, check_trend
 from compute.calibration.intermediate_checks import (
     CheckLimits,
@@ -24,10 +24,10 @@ from compute.calibration.intermediate_checks import (
 )
 from compute.calibration.meter_comparison import two_meters_check
 from surveys.core.errors import Conflict, ServiceError
-from surveys.core.messages import render
 from surveys.core.stored_quantities import findings_json, quantity
 from surveys.models import Instrument, IntermediateCheck, User
 from surveys.models.instrument import Kind, State
+from surveys.models.reasons import system_reason
 from surveys.services.fleet.calibrations import instrument_lock
 from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
 from surveys.services.records import required_reason
@@ -169,12 +169,16 @@ def _needed(value: Any, name: str) -> Any:
 def _quarantine(check: IntermediateCheck, by: User, now: datetime) -> None:
     """Quarantine the instruments that are in service."""
     both = _of(check)
-    why = f"Check out of limits on {check.performed_at:%Y-%m-%d}: {render(check.sentences[-1]).detail}"
-    if len(both) > 1:
-        why += " It is not known which of the two meters is wrong. Check both against a reference."
+    reason = system_reason(
+        message(
+            "quarantined-by-check/two-meters" if len(both) > 1 else "quarantined-by-check",
+            on=day(check.performed_at.date()),
+            outcome=dict(check.sentences[-1]),
+        )
+    )
     for instrument in Instrument.objects.filter(pk__in=[one.pk for one in both], state__in=IN_DATE_STATES):
         to = InstrumentLocation(State.QUARANTINED, instrument.location, instrument.holder)
-        instrument_state_change(instrument=instrument, to=to, reason=why[:2000], by=by, now=now)
+        instrument_state_change(instrument=instrument, to=to, reason=reason, by=by, now=now)
 
 
 def _figure(value: float, kind: str) -> Any:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 
-from compute.base.messages import record, term
+from compute.base.messages import Message, day, message, record, term
 from surveys.calibration.affected_results import affected_period_of, affected_results
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import (
@@ -23,6 +23,7 @@ from surveys.models import (
     User,
 )
 from surveys.models.notice import NoticeKind
+from surveys.models.reasons import SystemReason, system_reason
 from surveys.models.result import Cause
 from surveys.pipes.selectors import survey_date
 from surveys.results.inputs_in_force import results_outdated
@@ -51,9 +52,7 @@ def review_open(calibration: Calibration, *, by: User, now: datetime) -> OutOfTo
     if period is None:
         return None
     results = affected_results(calibration.instrument, period.after, period.until)
-    reason = (
-        f"{calibration.instrument} was found out of tolerance on {period.until} ({calibration.certificate})"
-    )
+    reason = _found_out_of_tolerance(calibration, period.until)
     change = Change(Cause.OUT_OF_TOLERANCE, reason, by, now, {"calibration": calibration})
     review = OutOfToleranceReview.objects.create(
         calibration=calibration,
@@ -104,7 +103,7 @@ def review_decide(
         return None
     moved = results_outdated(Result.objects.filter(survey__in=to_correct))
     # Each client reads the reason given for their own survey (`surveys.results.recalculation`).
-    reason = f"the error found by certificate {review.calibration.certificate} is corrected"
+    reason = system_reason(message("as-found-corrected", certificate=review.calibration.certificate))
     change = Change(Cause.AS_FOUND, reason, by, now, {"calibration": review.calibration})
     return recomputation_start(change, moved)
 
@@ -112,19 +111,19 @@ def review_decide(
 def reviews_extend(result: Result, *, now: datetime) -> None:
     """Add the first result of a survey to the reviews of its period, in the caller's transaction."""
     survey, stated = result.survey, result.survey_data
-    day = survey_date(survey)
+    surveyed_on = survey_date(survey)
     reviews = OutOfToleranceReview.objects.filter(
-        Q(last_in_tolerance_on__isnull=True) | Q(last_in_tolerance_on__lte=day),
-        found_on__gt=day,
+        Q(last_in_tolerance_on__isnull=True) | Q(last_in_tolerance_on__lte=surveyed_on),
+        found_on__gt=surveyed_on,
         instrument__in=stated.instruments.all(),
         calibration__corrected_by__isnull=True,
     )
     for review in reviews.select_related("recomputation", "calibration__instrument", "opened_by"):
         ReviewedSurvey.objects.create(review=review, survey=survey, result=result)
         if review.recomputation is None:
-            what = f"{review.calibration.instrument} was found out of tolerance on {review.found_on}"
+            reason = _found_out_of_tolerance(review.calibration, review.found_on)
             change = Change(
-                Cause.OUT_OF_TOLERANCE, what, review.opened_by, now, {"calibration": review.calibration}
+                Cause.OUT_OF_TOLERANCE, reason, review.opened_by, now, {"calibration": review.calibration}
             )
             run = recomputation_start(change, [result])
             OutOfToleranceReview.objects.filter(pk=review.pk).update(recomputation=run)
@@ -182,13 +181,29 @@ def _notify_of_combined(withdrawn: Sequence[ReviewedSurvey], now: datetime) -> N
             client=client,
             before_combined=combined,
             threshold=client.notice_threshold,
-            reason=" ".join(reasons[part.survey_id] for part in parts if part.survey_id in reasons),
+            reason=system_reason(
+                message(
+                    "parts-withdrawn",
+                    parts=[reasons[part.survey_id] for part in parts if part.survey_id in reasons],
+                )
+            ),
             created_at=now,
         )
 
 
-def _reason_of_part(row: ReviewedSurvey) -> str:
-    return f"The survey {_name(row)} is withdrawn: {row.reason}"
+def _reason_of_part(row: ReviewedSurvey) -> Message:
+    return message("part-withdrawn", survey=_name(row), reason=row.reason)
+
+
+def _found_out_of_tolerance(calibration: Calibration, on: date) -> SystemReason:
+    return system_reason(
+        message(
+            "instrument-out-of-tolerance",
+            instrument=record("instrument", calibration.instrument_id, str(calibration.instrument)),
+            on=day(on),
+            certificate=calibration.certificate,
+        )
+    )
 
 
 def _notify_of_withdrawal(row: ReviewedSurvey, now: datetime) -> None:

@@ -8,8 +8,10 @@ from uuid import UUID
 
 from django.db import transaction
 
+from compute.base.messages import message
 from surveys.core.errors import ServiceError
 from surveys.models import Combination, CombinationPart, Site, Survey, User
+from surveys.models.reasons import SystemReason, system_reason
 from surveys.models.result import Cause
 from surveys.results.combined_flow import combined_flow
 from surveys.results.combining import (
@@ -50,7 +52,9 @@ def combination_create(
 
 def combination_resume(*, combination: Combination, now: datetime) -> None:
     """Restore a retired combination, with the current results of its parts."""
-    making = CombinationOccasion(Cause.COMBINATION, f"{combination.name} was taken up again.", now)
+    making = CombinationOccasion(
+        Cause.COMBINATION, system_reason(message("combination-restored", name=combination.name)), now
+    )
     with transaction.atomic():
         combinations_settle([combination], making)
 
@@ -75,7 +79,7 @@ def _store(draft: CombinedDraft, surveys: Sequence[Survey]) -> Combination:
             for n, survey in enumerate(surveys)
         ]
     )
-    reason = f"{combination.name} was made."
+    reason = system_reason(message("combination-created", name=combination.name))
     combined_store(draft, CombinationOccasion(Cause.COMBINATION, reason, combination.created_at))
     return combination
 
@@ -99,10 +103,9 @@ def _join_paths(first: Survey, survey: Survey, by: User, now: datetime) -> None:
     CombinationPart.objects.create(combination=combination, survey=survey, sequence=place)
 
 
-def _log_imported(survey: Survey) -> str:
-    if survey.primary_survey_id is not None:
-        return "The log of a further path was imported."
-    return "The log of a part was imported."
+def _log_imported(survey: Survey) -> SystemReason:
+    key = "part-log-imported" if survey.primary_survey_id is None else "part-log-imported/further-path"
+    return system_reason(message(key))
 
 
 def _check_parts(kind: str, site: Site, surveys: Sequence[Survey]) -> None:

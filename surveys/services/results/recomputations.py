@@ -20,6 +20,7 @@ from compute.results import survey as method
 from surveys.core.errors import Conflict
 from surveys.core.messages import error_text
 from surveys.models import Pipe, Recomputation, RecomputationItem, Record, Result, User
+from surveys.models.reasons import Reason
 from surveys.models.result import Cause
 from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
 from surveys.results.reduction import exceeds, relative_change, survey_reduce
@@ -36,7 +37,7 @@ class Change:
     """A change with its author and reason; `of` gives the new record by its field of the recomputation."""
 
     cause: str
-    reason: str
+    reason: Reason
     by: User
     now: datetime
     of: Mapping[str, Record]

@@ -122,7 +122,8 @@ def test_the_client_is_notified_once_of_a_combination_with_a_withdrawn_part(
     )
     assert (notice["combined_before"], notice["flow_after"]) == (str(current_of(combination).pk), None)
     assert notice["reason"] == (
-        "The survey 2026-10-06, Return line, After the bend is withdrawn: The meter was dropped."
+        "Result withdrawn. The survey 2026-10-06, Return line, After the bend is withdrawn "
+        "(reason: “The meter was dropped.”)."
     )
 
 
@@ -131,7 +132,8 @@ def test_several_parts_withdrawn_at_once_give_one_notice_of_their_combination(
 ) -> None:
     decide(as_user, branches[1], "withdrawn")
     [notice] = Notice.objects.filter(before_combined__isnull=False)
-    assert notice.reason.count("is withdrawn") == 2
+    assert notice.reason["code"] == "parts-withdrawn"
+    assert str(notice.reason).count("is withdrawn") == 2
 
 
 def test_a_retired_combination_gives_no_notice(

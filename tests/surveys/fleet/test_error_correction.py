@@ -85,6 +85,30 @@ def test_a_policy_corrects_surveys_from_its_date_on(scene: Scene, as_user: Any) 
     assert cause["before"] == []
 
 
+def test_the_reason_that_nobody_gave_is_a_message_and_is_read_in_words(
+    scene: Scene, as_user: Any, client: Any
+) -> None:
+    certify(scene)
+    scene.survey()
+    run = Recomputation.objects.get(pk=policy(as_user, reason="").json()["recomputation"])
+    assert run.reason == {
+        "code": "error-curves-applied",
+        "parameters": {"on": {"date": "2026-01-01"}},
+    }
+    expected = "Results from 2026-01-01 are corrected by error curves."
+    assert as_user("office").get(f"/api/v1/recomputations/{run.pk}/").json()["reason"] == expected
+    client.force_login(scene.cast.office)
+    assert expected in client.get(f"/office/recomputations/{run.pk}/").content.decode()
+
+
+def test_the_reason_that_a_person_gave_stays_as_entered(scene: Scene, as_user: Any) -> None:
+    certify(scene)
+    scene.survey()
+    run = Recomputation.objects.get(pk=policy(as_user, reason="{House} rule.").json()["recomputation"])
+    assert run.reason == "{House} rule."
+    assert as_user("office").get(f"/api/v1/recomputations/{run.pk}/").json()["reason"] == "{House} rule."
+
+
 def test_a_policy_of_a_later_day_leaves_earlier_surveys_alone(scene: Scene, as_user: Any) -> None:
     certify(scene)
     survey = scene.survey()

@@ -60,7 +60,7 @@ def test_a_thickness_gauge_outside_its_step_block_limit_is_quarantined_with_the_
     assert answer.json()["deviation"]["value"] == pytest.approx(0.15)
     assert answer.json()["instrument_state"] == "quarantined"
     change = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/status-changes/").json()[0]
-    assert "Check out of limits on 2026-10-05" in change["reason"]
+    assert "The check of 2026-10-05 is out of limits." in change["reason"]
 
 
 def test_a_check_out_of_limits_of_a_quarantined_instrument_is_stored(as_user: Any, kit: Any) -> None:
