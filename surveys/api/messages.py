@@ -9,7 +9,7 @@ from rest_framework import serializers
 
 from surveys.api.fields import NULL, NUMBER, QUANTITY, TEXT, in_units, units_of
 from surveys.core.messages import Reader, render
-from surveys.models.reasons import SystemReason
+from surveys.models.reasons import reason_text
 
 RECORD = {
     "type": "object",
@@ -82,6 +82,4 @@ class ReasonTextField(serializers.CharField):
     """The reason of a change as text: as a person entered it, or in the words of the catalogue if the service wrote it."""
 
     def to_representation(self, value: Any) -> str:
-        if isinstance(value, SystemReason):
-            return value.text(Reader(units_of(self.context["request"])))
-        return str(value)
+        return reason_text(value, Reader(units_of(self.context["request"])))

@@ -29,6 +29,11 @@ def system_reason(of: Message) -> SystemReason:
     return SystemReason(of.stored())
 
 
+def reason_text(reason: Reason, reader: Reader = METRIC) -> str:
+    """Return a reason as a person entered it, or in the words of a reader if the service wrote it."""
+    return reason.text(reader) if isinstance(reason, SystemReason) else reason
+
+
 class ReasonField(models.JSONField):
     """A reason: a JSON text as a person entered it, or the message of a reason that the service wrote."""
 

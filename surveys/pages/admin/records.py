@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import admin
+from django.contrib.admin.options import BaseModelAdmin
 from django.contrib.auth.admin import UserAdmin
 from django.contrib.auth.forms import AdminPasswordChangeForm
 from django.db.models import Model
@@ -77,6 +78,17 @@ class ImmutableAdmin(RetainedAdmin):
 
     def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
         return False
+
+
+class ReasonAsText(BaseModelAdmin):
+    """Show a `ReasonField` as text and not as JSON."""
+
+    exclude = ("reason",)
+    readonly_fields = ("reason_text",)
+
+    @admin.display(description=_("reason"))
+    def reason_text(self, record: Any) -> str:
+        return str(record.reason)
 
 
 class ImmutableInline(admin.TabularInline):
@@ -191,7 +203,7 @@ class CalibrationInline(ImmutableInline):
     fields = ["certificate", "laboratory", "calibrated_on", "due_on", "note"]
 
 
-class InstrumentStateInline(ImmutableInline):
+class InstrumentStateInline(ReasonAsText, ImmutableInline):
     model = models.InstrumentState
 
 
@@ -347,7 +359,7 @@ class RecomputationItemInline(ImmutableInline):
 
 
 @admin.register(models.Recomputation)
-class RecomputationAdmin(ImmutableAdmin):
+class RecomputationAdmin(ReasonAsText, ImmutableAdmin):
     list_display = ["pipe", "cause", "state", "requested_at", "requested_by", "finished_at"]
     list_filter = ["state", "cause"]
     search_fields = ["pipe__name", "reason"]
@@ -356,7 +368,7 @@ class RecomputationAdmin(ImmutableAdmin):
 
 
 @admin.register(models.Notice)
-class NoticeAdmin(ImmutableAdmin):
+class NoticeAdmin(ReasonAsText, ImmutableAdmin):
     list_display = ["client", "created_at", "relative_change", "acknowledged_at"]
     list_filter = ["client"]
     search_fields = ["reason", "client__name"]

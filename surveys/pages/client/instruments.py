@@ -14,11 +14,13 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
 from surveys.calibration.due_list import DueRow, due_rows, office_today
+from surveys.core.messages import Reader
 from surveys.dispatch.availability import Span, instrument_reasons
 from surveys.models import Instrument, Role, User
 from surveys.models.instrument import State
+from surveys.models.reasons import reason_text
 from surveys.models.role import FLEET
-from surveys.pages.frame import EVERYBODY, framed_for, page
+from surveys.pages.frame import EVERYBODY, framed_for, page, units_of
 
 
 @framed_for(EVERYBODY - {Role.CLIENT})
@@ -33,6 +35,7 @@ def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
     now = timezone.now()
     [row] = due_rows([found], office_today(now))
     in_service = found.state == State.IN_SERVICE
+    since = None if in_service else found.status_changes.order_by("recorded_at", "id").last()
     context = {
         "instrument": found,
         "row": row,
@@ -40,7 +43,8 @@ def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
         "holder": found.holder and (found.holder.get_full_name() or found.holder.username),
         "usable": not instrument_reasons(found, row.due_on, Span(now, now + timedelta(microseconds=1))),
         "in_service": in_service,
-        "since": None if in_service else found.status_changes.order_by("recorded_at", "id").last(),
+        "since": since,
+        "reason": since and reason_text(since.reason, Reader(units_of(request))),
     }
     return page(request, "client/instrument.html", context)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import runpy
 from pathlib import Path
 from typing import Any
@@ -10,9 +11,14 @@ import pytest
 from django.contrib import admin
 from django.db import connection
 from django.urls import reverse
+from django.utils import timezone
 
+from compute.base.messages import day, message
 from surveys.commands.demo import scenario
-from surveys.models import PipeData, Result
+from surveys.models import PipeData, Recomputation, Result
+from surveys.models.reasons import system_reason
+from surveys.models.result import Cause
+from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
 from tests.surveys.scene import current, make_scene
 
 pytestmark = pytest.mark.django_db
@@ -51,6 +57,24 @@ def test_immutable_records_are_shown_without_change_or_deletion(
     assert b'name="_save"' not in page.content
     assert pages.post(address, {}).status_code == 403
     assert pages.post(address.replace("change", "delete"), {"post": "yes"}).status_code == 403
+
+
+def test_the_admin_shows_reasons_as_text_and_not_as_json(pages: Any, cast: Any, kit: Any) -> None:
+    now = timezone.now()
+    to = InstrumentLocation(kit.meter.state, "Shelf 3", None)
+    instrument_state_change(instrument=kit.meter, to=to, reason="“New” shelf.", by=cast.office, now=now)
+    reason = system_reason(message("certificate-recorded", certificate="HR-1", on=day(now.date())))
+    run = Recomputation.objects.create(
+        cause=Cause.CALIBRATION, reason=reason, requested_by=cast.office, requested_at=now
+    )
+    for record, text in (
+        (kit.meter, "“New” shelf."),
+        (run, f"Certificate HR-1 of {now.date()} is recorded."),
+    ):
+        address = reverse(f"admin:surveys_{record._meta.model_name}_change", args=[record.pk])
+        page = html.unescape(pages.get(address).content.decode())
+        assert f">{text}<" in page.replace("<p>", "").replace("</p>", "")
+        assert "certificate-recorded" not in page
 
 
 def test_people_without_the_right_see_no_admin(client: Any, cast: Any) -> None:

@@ -94,6 +94,28 @@ def test_a_quarantined_instrument_shows_date_and_reason(cast: Any, kit: Any) -> 
         assert text in page, text
 
 
+def test_the_reason_of_a_check_out_of_limits_is_shown_in_the_units_of_the_reader(
+    as_user: Any, cast: Any, kit: Any
+) -> None:
+    body = {
+        "performed_at": "2026-10-05T08:00:00Z",
+        "kind": "step-block",
+        "limits": {"warning": "0.05 mm", "action": "0.1 mm"},
+        "steps": [{"certified": "10 mm", "standard_uncertainty": "0.001 mm", "readings": ["10.15 mm"]}],
+        "resolution": "0.01 mm",
+    }
+    address = f"/api/v1/instruments/{kit.gauge.pk}/intermediate-checks/"
+    assert as_user("technician").post(address, body).json()["instrument_state"] == "quarantined"
+    visitor = Visitor()
+    visitor.force_login(cast.technician)
+    for units, inside, outside in (("metric", "mm", " in"), ("us", " in", "mm")):
+        page = html.unescape(visitor.get(f"/instruments/{kit.gauge.pk}/", {"units": units}).content.decode())
+        [line] = [one for one in page.splitlines() if "The check of 2026-10-05 is out of limits." in one]
+        reason = line[line.index("The check of") :]
+        assert inside in reason
+        assert outside not in reason
+
+
 @pytest.mark.parametrize(("kind", "usable"), [(Kind.TRANSDUCER_PAIR, True), (Kind.THICKNESS_GAUGE, False)])
 def test_a_pair_needs_no_certificate_and_a_thickness_gauge_does(cast: Any, kind: str, usable: bool) -> None:
     page = page_of(cast, Instrument.objects.create(kind=kind, type_name="usual", serial="N-1"))
