@@ -690,7 +690,7 @@ class Migration(migrations.Migration):
                 ),
                 ("source", models.TextField()),
                 ("note", models.TextField(blank=True)),
-                ("reason", models.TextField()),
+                ("reason", surveys.models.reasons.ReasonField()),
                 ("recorded_at", models.DateTimeField()),
                 ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
                 (
@@ -753,7 +753,7 @@ class Migration(migrations.Migration):
                 ),
                 ("source", models.TextField()),
                 ("note", models.TextField(blank=True)),
-                ("reason", models.TextField()),
+                ("reason", surveys.models.reasons.ReasonField()),
                 ("recorded_at", models.DateTimeField()),
                 ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
                 ("pressure_pa", models.FloatField(verbose_name="pressure (Pa)")),
@@ -1565,7 +1565,7 @@ class Migration(migrations.Migration):
                         max_length=100,
                     ),
                 ),
-                ("reason", models.TextField(blank=True)),
+                ("reason", surveys.models.reasons.ReasonField(blank=True, default=str)),
                 ("recorded_at", models.DateTimeField()),
                 ("applied", models.BooleanField(verbose_name="applied")),
                 (
@@ -1702,7 +1702,7 @@ class Migration(migrations.Migration):
                         max_length=100,
                     ),
                 ),
-                ("reason", models.TextField(blank=True)),
+                ("reason", surveys.models.reasons.ReasonField(blank=True, default=str)),
                 ("recorded_at", models.DateTimeField()),
                 ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
                 (
@@ -1984,7 +1984,7 @@ class Migration(migrations.Migration):
                         max_length=100,
                     ),
                 ),
-                ("reason", models.TextField(blank=True)),
+                ("reason", surveys.models.reasons.ReasonField(blank=True, default=str)),
                 ("recorded_at", models.DateTimeField()),
                 ("months", models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(1200)], verbose_name="months")),
                 ("days", models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(37200)], verbose_name="days")),
@@ -2069,7 +2069,7 @@ class Migration(migrations.Migration):
                     "max_temperature_k",
                     models.FloatField(blank=True, null=True, verbose_name="maximum temperature (K)"),
                 ),
-                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("reason", surveys.models.reasons.ReasonField(blank=True, default=str, verbose_name="reason")),
                 ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
                 ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
                 (
@@ -2640,7 +2640,7 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
                     ),
                 ),
                 ("valid_from", models.DateField(blank=True, null=True, verbose_name="valid from")),
-                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("reason", surveys.models.reasons.ReasonField(blank=True, default=str, verbose_name="reason")),
                 ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
                 ("outer_diameter_m", models.FloatField(verbose_name="outer diameter (m)")),
                 ("wall_thickness_m", models.FloatField(verbose_name="wall thickness (m)")),
@@ -4623,7 +4623,9 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                 ("calculated_at", models.DateTimeField(blank=True, null=True, verbose_name="calculated at")),
                 (
                     "reason",
-                    models.TextField(blank=True, help_text="Reason for the decision.", verbose_name="reason"),
+                    surveys.models.reasons.ReasonField(
+                        blank=True, default=str, help_text="Reason for the decision.", verbose_name="reason"
+                    ),
                 ),
                 ("decided_at", models.DateTimeField(blank=True, null=True, verbose_name="decided at")),
                 (

@@ -19,6 +19,7 @@ from compute.calibration.due_dates import Interval
 from compute.calibration.points import Point
 from surveys.models.base import Record, VisibleQuerySet, as_entered_field
 from surveys.models.instrument import Instrument, Kind
+from surveys.models.reasons import ReasonField
 
 if TYPE_CHECKING:
     from django.db.models.fields.related_descriptors import RelatedManager
@@ -93,7 +94,7 @@ class Policy(Record):
     instrument = models.ForeignKey(
         Instrument, models.PROTECT, null=True, blank=True, related_name="%(class)s_rows"
     )
-    reason = models.TextField(blank=True)
+    reason = ReasonField(blank=True, default=str)
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 

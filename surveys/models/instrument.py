@@ -168,7 +168,7 @@ class TransducerData(Record):
     )
     min_temperature_k = models.FloatField(_("minimum temperature (K)"), null=True, blank=True)
     max_temperature_k = models.FloatField(_("maximum temperature (K)"), null=True, blank=True)
-    reason = models.TextField(_("reason"), blank=True)
+    reason = ReasonField(_("reason"), blank=True, default=str)
     recorded_at = models.DateTimeField(_("recorded at"))
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")

@@ -18,6 +18,7 @@ from compute.library.materials import Solid
 from compute.library.media import LibraryMedium
 from compute.measuring.entries import MaterialEntry, MediumEntry
 from surveys.models.base import Record, as_entered_field
+from surveys.models.reasons import ReasonField, SystemReason
 
 if TYPE_CHECKING:
     from django.db.models.fields.related_descriptors import RelatedManager
@@ -81,7 +82,7 @@ class Version(Record):
 
     source = models.TextField()
     note = models.TextField(blank=True)
-    reason = models.TextField()
+    reason = ReasonField()
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     as_entered = as_entered_field()
@@ -89,6 +90,11 @@ class Version(Record):
     class Meta:
         abstract = True
         ordering = ["-recorded_at", "-id"]
+
+    def _version_of(self, record: Record) -> str:
+        """Return the name of a version: its record, its time and the reason that a person gave."""
+        name = f"{record} of {self.recorded_at:%Y-%m-%d %H:%M:%S} UTC"
+        return name if isinstance(self.reason, SystemReason) else f"{name} ({self.reason})"
 
 
 class CustomMaterialData(Version):
@@ -115,7 +121,7 @@ class CustomMaterialData(Version):
         ]
 
     def __str__(self) -> str:
-        return f"{self.material} of {self.recorded_at:%Y-%m-%d %H:%M:%S} UTC ({self.reason})"
+        return self._version_of(self.material)
 
     def entry(self) -> CustomMaterialEntry:
         """Return the material as input of the physics."""
@@ -179,7 +185,7 @@ class CustomMediumData(Version):
         ]
 
     def __str__(self) -> str:
-        return f"{self.medium} of {self.recorded_at:%Y-%m-%d %H:%M:%S} UTC ({self.reason})"
+        return self._version_of(self.medium)
 
     def medium_table(self) -> MediumTable:
         """Return the table as input of the physics."""

@@ -21,6 +21,7 @@ from surveys.models.library import (
     CustomMediumData,
     CustomMediumEntry,
 )
+from surveys.models.reasons import ReasonField
 from surveys.models.site import Site
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ class PipeData(Record):
         "self", models.PROTECT, null=True, blank=True, related_name="corrected_by", verbose_name=_("corrects")
     )
     valid_from = models.DateField(_("valid from"), null=True, blank=True)
-    reason = models.TextField(_("reason"), blank=True)
+    reason = ReasonField(_("reason"), blank=True, default=str)
     wall_measurement = models.ForeignKey(
         "WallMeasurement",
         models.PROTECT,

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from surveys.models.base import Record, VisibleQuerySet
 from surveys.models.calibration import Calibration
 from surveys.models.instrument import Instrument
+from surveys.models.reasons import ReasonField
 from surveys.models.result import Recomputation, Result
 from surveys.models.survey import Survey
 
@@ -109,7 +110,7 @@ class ReviewedSurvey(Record):
     coverage_factor = models.FloatField(_("coverage factor"), null=True, blank=True)
     findings = models.JSONField(_("findings"), default=list)
     calculated_at = models.DateTimeField(_("calculated at"), null=True, blank=True)
-    reason = models.TextField(_("reason"), blank=True, help_text=_("Reason for the decision."))
+    reason = ReasonField(_("reason"), blank=True, default=str, help_text=_("Reason for the decision."))
     decided_at = models.DateTimeField(_("decided at"), null=True, blank=True)
     decided_by = models.ForeignKey(
         settings.AUTH_USER_MODEL,

@@ -224,7 +224,7 @@ def _pipe(result: Result) -> Step:
         facts.append(Fact("corrects", _("Corrects"), str(data.corrects_id)))
     title = gettext("Pipe data, {change}").format(change=data.get_change_display())
     return Step(
-        "pipe-data", title, str(data.pk), data.recorded_by.username, data.recorded_at, data.reason, facts
+        "pipe-data", title, str(data.pk), data.recorded_by.username, data.recorded_at, str(data.reason), facts
     )  # fmt: skip
 
 
@@ -259,7 +259,7 @@ def _pair(result: Result) -> Step:
         Fact("wedge_angle", _("Wedge angle"), quantity(data.wedge_angle_rad, "angle")),
     ]
     return Step(
-        "transducer-data", _("Data of the transducer pair"), str(data.pk), data.recorded_by.username, data.recorded_at, data.reason, facts
+        "transducer-data", _("Data of the transducer pair"), str(data.pk), data.recorded_by.username, data.recorded_at, str(data.reason), facts
     )  # fmt: skip
 
 

@@ -118,6 +118,7 @@ class TransducersOut(serializers.Serializer):
 
 
 class TransducerDataOut(serializers.ModelSerializer):
+    reason = ReasonTextField(required=False)
     transducers = serializers.SerializerMethodField()
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     recomputation = serializers.SerializerMethodField(help_text="Background run started by a correction.")

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 
 from surveys.api.calculated import FindingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
-from surveys.api.messages import MessagesField
+from surveys.api.messages import MessagesField, ReasonTextField
 from surveys.api.views import Records, documented
 from surveys.inputs.fields import StrictSerializer, TextField
 from surveys.inputs.fleet import DECISION_CHOICES
@@ -65,6 +65,7 @@ class ReviewedOut(serializers.ModelSerializer):
     )
     findings = serializers.SerializerMethodField()
     combinations = serializers.SerializerMethodField(help_text="Combinations that also use the survey.")
+    reason = ReasonTextField(required=False, help_text="Reason for the decision.")
     decided_by = serializers.CharField(source="decided_by.username", allow_null=True, read_only=True)
 
     class Meta:

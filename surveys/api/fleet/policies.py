@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
 from surveys.api.fields import in_units, units_of
 from surveys.api.fleet.acceptance import DecisionRuleOut, PermissibleErrorOut
+from surveys.api.messages import ReasonTextField
 from surveys.api.views import Records, documented
 from surveys.calibration.conformity import permissible_json
 from surveys.calibration.policies import instruments_of_policy
@@ -52,6 +53,7 @@ class AcceptancePolicyIn(PolicyIn):
 
 
 class AcceptancePolicyOut(serializers.ModelSerializer):
+    reason = ReasonTextField(required=False)
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     maximum_permissible_error = serializers.SerializerMethodField()
     decision_rule = serializers.SerializerMethodField()
@@ -105,6 +107,7 @@ class ErrorCorrectionPolicyIn(PolicyIn):
 
 
 class ErrorCorrectionPolicyOut(serializers.ModelSerializer):
+    reason = ReasonTextField(required=False)
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     recomputation = serializers.SerializerMethodField(
         help_text="Recalculation of the affected results; null if none."
@@ -158,6 +161,7 @@ class IntervalPolicyIn(PolicyIn):
 
 
 class IntervalPolicyOut(serializers.ModelSerializer):
+    reason = ReasonTextField(required=False)
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     remind_days = serializers.ListField(child=serializers.IntegerField())
 

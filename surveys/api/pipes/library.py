@@ -21,6 +21,7 @@ from surveys.api.fields import (
     units_of,
 )
 from surveys.api.filters import SearchFilter, filters
+from surveys.api.messages import ReasonTextField
 from surveys.api.results.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import quantity
@@ -106,6 +107,7 @@ class MediumRevisionIn(RevisionIn, MediumFiguresIn):
 
 
 class MaterialVersionOut(serializers.ModelSerializer):
+    reason = ReasonTextField()
     as_entered = EnteredTextsField(read_only=True)
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     longitudinal_sound_speed = QuantityField("speed", source="longitudinal_sound_speed_m_s")
@@ -135,6 +137,7 @@ class RowOut(serializers.Serializer):
 
 
 class MediumVersionOut(serializers.ModelSerializer):
+    reason = ReasonTextField()
     as_entered = EnteredTextsField(read_only=True)
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     pressure = QuantityField("pressure", source="pressure_pa")

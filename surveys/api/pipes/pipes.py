@@ -27,6 +27,7 @@ from surveys.api.fields import (
     units_of,
 )
 from surveys.api.filters import RecordFilter, SearchFilter, filters
+from surveys.api.messages import ReasonTextField
 from surveys.api.results.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import findings_json, finite
@@ -141,6 +142,7 @@ class PipeMediumOut(serializers.Serializer):
 
 
 class PipeDataOut(serializers.ModelSerializer):
+    reason = ReasonTextField(required=False)
     pipe_id = serializers.UUIDField(read_only=True)
     pipe = serializers.SerializerMethodField(
         help_text="Dimensions and materials of the pipe, as in requests, with the bore."

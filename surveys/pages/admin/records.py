@@ -57,6 +57,17 @@ class PeopleAdmin(AuditedAdmin, UserAdmin):
         return False
 
 
+class ReasonAsText(BaseModelAdmin):
+    """Show a `ReasonField` as text and not as JSON."""
+
+    exclude = ("reason",)
+    readonly_fields = ("reason_text",)
+
+    @admin.display(description=_("reason"))
+    def reason_text(self, record: Any) -> str:
+        return str(record.reason)
+
+
 class RetainedAdmin(AuditedAdmin):
     """A record that may be changed but not deleted; archive it instead. Its owner is fixed."""
 
@@ -78,17 +89,6 @@ class ImmutableAdmin(RetainedAdmin):
 
     def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
         return False
-
-
-class ReasonAsText(BaseModelAdmin):
-    """Show a `ReasonField` as text and not as JSON."""
-
-    exclude = ("reason",)
-    readonly_fields = ("reason_text",)
-
-    @admin.display(description=_("reason"))
-    def reason_text(self, record: Any) -> str:
-        return str(record.reason)
 
 
 class ImmutableInline(admin.TabularInline):
@@ -127,7 +127,7 @@ class PipeAdmin(RetainedAdmin):
 
 
 @admin.register(models.PipeData)
-class PipeDataAdmin(ImmutableAdmin):
+class PipeDataAdmin(ReasonAsText, ImmutableAdmin):
     list_display = [
         "pipe",
         "change",
@@ -135,7 +135,7 @@ class PipeDataAdmin(ImmutableAdmin):
         "recorded_at",
         "outer_diameter_m",
         "wall_thickness_m",
-        "reason",
+        "reason_text",
     ]
     list_filter = ["change", "pipe__site__client"]
     search_fields = ["pipe__name", "pipe__site__name", "reason"]
@@ -143,7 +143,7 @@ class PipeDataAdmin(ImmutableAdmin):
     list_select_related = ["pipe"]
 
 
-class CustomMaterialDataInline(ImmutableInline):
+class CustomMaterialDataInline(ReasonAsText, ImmutableInline):
     model = models.CustomMaterialData
 
 
@@ -154,7 +154,7 @@ class CustomMaterialAdmin(ImmutableAdmin):
     inlines = [CustomMaterialDataInline]
 
 
-class CustomMediumDataInline(ImmutableInline):
+class CustomMediumDataInline(ReasonAsText, ImmutableInline):
     model = models.CustomMediumData
 
 
@@ -194,7 +194,7 @@ class SetupAdmin(ImmutableAdmin):
     list_select_related = ["measuring_point", "calculated_by"]
 
 
-class TransducerDataInline(ImmutableInline):
+class TransducerDataInline(ReasonAsText, ImmutableInline):
     model = models.TransducerData
 
 
@@ -233,7 +233,7 @@ class CalibrationAdmin(ImmutableAdmin):
 
 
 @admin.register(models.AcceptancePolicy, models.ErrorCorrectionPolicy, models.IntervalPolicy)
-class PolicyAdmin(ImmutableAdmin):
+class PolicyAdmin(ReasonAsText, ImmutableAdmin):
     list_display = ["kind", "type_name", "instrument", "recorded_at", "recorded_by"]
     list_filter = ["kind"]
     search_fields = ["type_name", "instrument__serial"]

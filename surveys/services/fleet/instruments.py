@@ -21,7 +21,7 @@ from surveys.services.fleet.calibrations import (
     instrument_lock,
     results_outdated_by_instruments,
 )
-from surveys.services.records import change_reason, record_change, record_create, required_reason
+from surveys.services.records import change_reason, record_change, record_create
 from surveys.services.results.recomputations import Change, recomputation_start
 
 __all__ = [
@@ -45,10 +45,11 @@ def instrument_create(
 ) -> Instrument:
     """Create an instrument with its first state; a transducer pair with its data."""
     record_create(instrument)
-    _state_store(instrument, "", system_reason(message("first-entry")), by, now)
+    first = system_reason(message("first-entry"))
+    _state_store(instrument, "", first, by, now)
     if entry is not None:
         transducer_data_record(
-            instrument=instrument, entry=entry, reason="first entry", as_entered=as_entered, by=by, now=now
+            instrument=instrument, entry=entry, reason=first, as_entered=as_entered, by=by, now=now
         )
     return instrument
 
@@ -99,7 +100,7 @@ def transducer_data_record(
     *,
     instrument: Instrument,
     entry: TransducerEntry,
-    reason: str,
+    reason: Reason,
     as_entered: Mapping[str, str],
     by: User,
     now: datetime,
@@ -118,7 +119,7 @@ def transducer_data_record(
     data = TransducerData(
         instrument=instrument,
         corrects=corrects,
-        reason=required_reason(reason),
+        reason=change_reason(reason),
         recorded_at=now,
         recorded_by=by,
     )

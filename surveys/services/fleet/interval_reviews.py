@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from compute.base.errors import NotEnough
-from compute.base.messages import term
+from compute.base.messages import day, message, term
 from compute.calibration.control_chart import Calibrated, control_chart
 from compute.calibration.intervals import AsFoundResult, Bounds, Proposal, in_use, staircase
 from compute.calibration.reliability import Observed, reliability_interval
@@ -23,6 +23,7 @@ from surveys.core.stored_quantities import findings_json
 from surveys.models import Calibration, Instrument, IntervalPolicy, IntervalReview, User
 from surveys.models.calibration import Moment
 from surveys.models.instrument import Kind
+from surveys.models.reasons import system_reason
 from surveys.services.fleet.calibrations import policy_record
 from surveys.services.records import required_reason
 
@@ -87,7 +88,9 @@ def interval_review_decide(
             instrument=review.instrument,
             days=review.proposed_days,
             hours=review.proposed_hours,
-            reason=f"Interval review of {review.calculated_at:%Y-%m-%d}: {review.reason}",
+            reason=system_reason(
+                message("interval-review-accepted", on=day(review.calculated_at.date()), reason=review.reason)
+            ),
         )
         policy_record(policy, by=by, now=now)
         review.interval_policy = policy

@@ -75,7 +75,7 @@ def review_void(corrected: Calibration, *, by: User, now: datetime) -> None:
     """Void the undecided part of a review after its certificate was corrected. Decisions stay recorded, without effect."""
     ReviewedSurvey.objects.filter(review__calibration=corrected, state=State.UNDER_REVIEW).update(
         state=State.VOID,
-        reason="The certificate was entered wrongly and has been corrected.",
+        reason=system_reason(message("certificate-corrected")),
         decided_at=now,
         decided_by=by,
     )

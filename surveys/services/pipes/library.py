@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 
 from compute.base.errors import ComputeError
-from compute.base.messages import quantity, record
+from compute.base.messages import message, quantity, record
 from compute.library.custom_medium import table_properties
 from compute.library.materials import solids
 from compute.library.media import media
@@ -27,10 +27,9 @@ from surveys.models import (
     User,
 )
 from surveys.models.library import CustomMediumEntry
+from surveys.models.reasons import Reason, system_reason
 from surveys.services.pipes.pipes import PipeStatement, pipe_correct
 from surveys.services.records import record_create
-
-FIRST_ENTRY = "first entry"
 
 
 @transaction.atomic
@@ -43,7 +42,7 @@ def custom_material_create(
     """
     _check_name(material.name, (solid.name for solid in solids()))
     record_create(material)
-    data.material, data.reason = material, FIRST_ENTRY
+    data.material, data.reason = material, system_reason(message("first-entry"))
     _store_material(data, by, now)
     return material
 
@@ -58,7 +57,7 @@ def custom_medium_create(
     """
     _check_name(medium.name, (one.name for one in media()))
     record_create(medium)
-    data.medium, data.reason = medium, FIRST_ENTRY
+    data.medium, data.reason = medium, system_reason(message("first-entry"))
     _store_medium(data, by, now)
     return medium
 
@@ -76,7 +75,7 @@ def custom_material_revise(
     CustomMaterial.objects.select_for_update().get(pk=material.pk)
     data.material = material
     _store_material(data, by, now)
-    reason = f"custom material {material.name} revised: {data.reason}"
+    reason = system_reason(message("custom-material-revised", name=material.name, reason=data.reason))
     return [
         _correct(row, _with_material(row, data), row.medium_entry(), reason, by=by, now=now)
         for row in _in_force(of_material)
@@ -96,7 +95,7 @@ def custom_medium_revise(
     CustomMedium.objects.select_for_update().get(pk=medium.pk)
     data.medium = medium
     _store_medium(data, by, now)
-    reason = f"custom medium {medium.name} revised: {data.reason}"
+    reason = system_reason(message("custom-medium-revised", name=medium.name, reason=data.reason))
     return [
         _correct(row, row.pipe_entry(), _with_medium(row, data), reason, by=by, now=now)
         for row in _in_force(of_medium)
@@ -167,7 +166,7 @@ OF_A_PIPE = {"out-of-range": "out-of-range/pipe", "not-enough-data": "not-enough
 
 
 def _correct(
-    row: PipeData, pipe: PipeEntry, medium: MediumEntry, reason: str, *, by: User, now: datetime
+    row: PipeData, pipe: PipeEntry, medium: MediumEntry, reason: Reason, *, by: User, now: datetime
 ) -> Recomputation:
     try:
         _, recomputation = pipe_correct(

@@ -28,10 +28,11 @@ from surveys.models import (
 )
 from surveys.models.instrument import Kind
 from surveys.models.pipe import Change
+from surveys.models.reasons import Reason
 from surveys.models.result import Cause
 from surveys.pipes.selectors import pipe_data_at, pipe_data_valid
 from surveys.results.inputs_in_force import results_outdated
-from surveys.services.records import chosen_id, record_create, required_reason
+from surveys.services.records import change_reason, chosen_id, record_create, required_reason
 from surveys.services.results.recomputations import Change as Recorded
 from surveys.services.results.recomputations import recomputation_start
 
@@ -73,7 +74,7 @@ def pipe_correct(
     pipe: Pipe,
     corrects: PipeData,
     statement: PipeStatement,
-    reason: str,
+    reason: Reason,
     valid_from: date | None,
     wall_measurement: WallMeasurement | None,
     by: User,
@@ -91,7 +92,7 @@ def pipe_correct(
     data = _data(pipe, statement, change=Change.CORRECTION, valid_from=valid_from, by=by, now=now)
     data.corrects, data.reason, data.wall_measurement = (
         corrects,
-        required_reason(reason),
+        change_reason(reason),
         _wall_measurement_of(pipe, wall_measurement),
     )
     data.save(force_insert=True)

@@ -137,7 +137,12 @@ def test_an_accepted_interval_sets_the_due_date_of_later_certificates_only(
     body = {"decision": "accepted", "reason": "Three good ones in a row."}
     accepted = as_user("calibration_admin").post(f"{PATH}{proposed['id']}/decision/", body)
     assert accepted.status_code == 200
-    assert IntervalPolicy.objects.get(pk=accepted.json()["interval_policy"]).days == 450
+    policy = IntervalPolicy.objects.get(pk=accepted.json()["interval_policy"])
+    assert policy.days == 450
+    assert policy.reason["code"] == "interval-review-accepted"
+    shown = as_user("calibration_admin").get(f"/api/v1/interval-policies/{policy.pk}/").json()
+    on = IntervalReview.objects.get(pk=proposed["id"]).calculated_at.date()
+    assert shown["reason"] == f"Interval review of {on} (reason: “Three good ones in a row.”)."
     records.refresh_from_db()
     assert records.due_on == date(2026, 9, 1) + timedelta(days=360)
     later, _ = calibration_record(

@@ -220,6 +220,8 @@ def test_a_certificate_entered_wrongly_takes_its_review_back(
 ) -> None:
     certify(scene, date(2026, 11, 1), GOOD, corrects=review.calibration)
     assert review.surveys.get().state == "void"
+    [row] = as_user("office").get(f"/api/v1/out-of-tolerance-reviews/{review.pk}/surveys/").json()["results"]
+    assert row["reason"] == "The certificate was entered wrongly and has been corrected."
     shown = as_user("owner").get(f"/api/v1/results/{current(review.surveys.get().survey).pk}/").json()
     assert shown["review_notices"] == []
 

@@ -122,7 +122,7 @@ def test_every_version_is_stored_with_source_author_and_date(as_user: Any) -> No
     post(office, f"custom-materials/{added['id']}/revisions/", revision, 202)
     read = as_user("technician").get(f"/api/v1/custom-materials/{added['id']}/").json()
     assert [one["longitudinal_sound_speed"]["value"] for one in read["versions"]] == [2250.0, 2300.0]
-    assert [one["reason"] for one in read["versions"]] == ["Measured warm.", "first entry"]
+    assert [one["reason"] for one in read["versions"]] == ["Measured warm.", "First entry of the record."]
     assert read["data"] == read["versions"][0]
     assert (read["data"]["recorded_by"], read["data"]["source"]) == ("office", MATERIAL["source"])
     assert read["data"]["as_entered"]["longitudinal_sound_speed"] == "2250 m/s"

@@ -137,11 +137,15 @@ def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(scene:
     new = current(survey)
     assert new.replaces == old
     assert (new.pipe_data.corrects, new.pipe_data.custom_medium_data) == (before, thicker)
-    assert new.pipe_data.reason == "custom medium loop-oil revised: measured again"
+    assert new.pipe_data.reason == {
+        "code": "custom-medium-revised",
+        "parameters": {"name": "loop-oil", "reason": "measured again"},
+    }
+    assert str(new.pipe_data.reason) == "The custom medium loop-oil is revised (reason: “measured again”)."
     assert new.change_breakdown is not None
     [cause] = new.change_breakdown["causes"]
     assert cause["field"] == "medium"
-    assert "(first entry)" in cause["before"][0]["value"]
+    assert cause["before"][0]["value"].endswith(" UTC")
     assert "(measured again)" in cause["after"][0]["value"]
     assert cause["effect"]["si"] == pytest.approx(new.volume_flow_m3_s - old.volume_flow_m3_s, rel=1e-3)
 

@@ -10,6 +10,21 @@ ENTRIES = {
     "certificate-recorded": Entry(
         title=_("Certificate recorded"), detail=_("Certificate {certificate} of {on} is recorded.")
     ),
+    "certificate-corrected": Entry(
+        title=_("Certificate corrected"),
+        detail=_("The certificate was entered wrongly and has been corrected."),
+    ),
+    "interval-review-accepted": Entry(
+        title=_("Interval review"), detail=_("Interval review of {on} (reason: “{reason}”).")
+    ),
+    "custom-material-revised": Entry(
+        title=_("Custom material revised"),
+        detail=_("The custom material {name} is revised (reason: “{reason}”)."),
+    ),
+    "custom-medium-revised": Entry(
+        title=_("Custom medium revised"),
+        detail=_("The custom medium {name} is revised (reason: “{reason}”)."),
+    ),
     "error-curves-applied": Entry(
         title=_("Error curves applied"), detail=_("Results from {on} are corrected by error curves.")
     ),
