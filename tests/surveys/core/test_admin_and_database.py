@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import html
+import re
 import runpy
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.contrib import admin
-from django.db import connection
+from django.db import IntegrityError, connection, transaction
 from django.urls import reverse
 from django.utils import timezone
 
 from compute.base.messages import day, message
 from surveys.commands.demo import scenario
-from surveys.models import PipeData, Recomputation, Result
+from surveys.models import InstrumentState, Job, JobStatusChange, PipeData, Recomputation, Result
 from surveys.models.reasons import system_reason
 from surveys.models.result import Cause
 from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
@@ -65,7 +67,11 @@ def test_the_admin_shows_reasons_as_text_and_not_as_json(pages: Any, cast: Any, 
     instrument_state_change(instrument=kit.meter, to=to, reason="“New” shelf.", by=cast.office, now=now)
     reason = system_reason(message("certificate-recorded", certificate="HR-1", on=day(now.date())))
     run = Recomputation.objects.create(
-        cause=Cause.CALIBRATION, reason=reason, requested_by=cast.office, requested_at=now
+        cause=Cause.CALIBRATION,
+        calibration=kit.meter.calibrations.get(),
+        reason=reason,
+        requested_by=cast.office,
+        requested_at=now,
     )
     for record, text in (
         (kit.meter, "“New” shelf."),
@@ -73,8 +79,24 @@ def test_the_admin_shows_reasons_as_text_and_not_as_json(pages: Any, cast: Any, 
     ):
         address = reverse(f"admin:surveys_{record._meta.model_name}_change", args=[record.pk])
         page = html.unescape(pages.get(address).content.decode())
-        assert f">{text}<" in page.replace("<p>", "").replace("</p>", "")
+        assert re.search(rf">\s*{re.escape(text)}\s*<", page)
         assert "certificate-recorded" not in page
+
+
+def test_the_database_rejects_a_change_of_state_without_a_reason(site: Any, cast: Any, kit: Any) -> None:
+    now = timezone.now()
+    job = Job.objects.create(site=site, title="Survey", starts_at=now, ends_at=now + timedelta(hours=1))
+    with pytest.raises(IntegrityError, match="job_status_change_has_reason"), transaction.atomic():
+        JobStatusChange.objects.create(
+            job=job, before="draft", state="planned", reason="", changed_by=cast.office, changed_at=now
+        )
+    state = InstrumentState(instrument=kit.meter, state=kit.meter.state, recorded_by=cast.office)
+    state.recorded_at, state.reason = now, ""
+    with pytest.raises(IntegrityError, match="instrument_state_has_reason"), transaction.atomic():
+        state.save()
+    state.reason = system_reason(message("first-entry"))
+    state.save()
+    assert InstrumentState.objects.get(pk=state.pk).reason == {"code": "first-entry", "parameters": {}}
 
 
 def test_people_without_the_right_see_no_admin(client: Any, cast: Any) -> None:

@@ -108,7 +108,10 @@ def test_the_reason_of_a_check_out_of_limits_is_shown_in_the_units_of_the_reader
     assert as_user("technician").post(address, body).json()["instrument_state"] == "quarantined"
     visitor = Visitor()
     visitor.force_login(cast.technician)
-    for units, inside, outside in (("metric", "mm", " in"), ("us", " in", "mm")):
+    for units, inside, outside in (
+        ("metric", "mm", "\N{NO-BREAK SPACE}in"),
+        ("us", "\N{NO-BREAK SPACE}in", "mm"),
+    ):
         page = html.unescape(visitor.get(f"/instruments/{kit.gauge.pk}/", {"units": units}).content.decode())
         [line] = [one for one in page.splitlines() if "The check of 2026-10-05 is out of limits." in one]
         reason = line[line.index("The check of") :]
