@@ -15,11 +15,16 @@ from surveys.results.history import Change, Found
 
 @dataclass(frozen=True, slots=True)
 class ChangeText:
-    """A change in words; `size` is empty where its digits are all zero, `limit` is its expanded uncertainty."""
+    """A change in words; `size` is empty where its digits are all zero, `limit` is its expanded uncertainty.
+
+    `mounting` is the standard uncertainty of each mounting, `repeats` the number of repeat mountings that it is estimated from.
+    """
 
     size: str
     explained: bool
     limit: str
+    mounting: str
+    repeats: int
 
 
 def change_text(change: Change | None, units: System) -> ChangeText | None:
@@ -31,6 +36,8 @@ def change_text(change: Change | None, units: System) -> ChangeText | None:
         difference_text(change.difference_m3_s, change.relative, change.explained_m3_s, units),
         change.explained,
         limit,
+        percent_text(change.mounting.relative),
+        change.mounting.repeats,
     )
 
 

@@ -152,7 +152,8 @@ def _results(pdf: PdfDocument, year: Year, records: Records, units: System) -> N
             "The value after ± is the expanded uncertainty: the standard uncertainty multiplied by the coverage factor k, for a "
             "coverage probability of approximately 95 %. Where several paths were measured together, the result is their mean. Each "
             "change is compared with its own uncertainty. Errors common to both surveys (pipe data, same meter and certificate, same "
-            "transducer pair) affect both results equally and are not counted."
+            "transducer pair, velocity profile) affect both results equally and are not counted. Each mounting of the transducers adds an "
+            "uncertainty of its own."
         )
     )
 

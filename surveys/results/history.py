@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch, QuerySet
 
 from compute.combining.combination import combine
 from compute.combining.components import Component, Owner, Part, part_of_result
 from compute.combining.paths import SPREAD
+from compute.combining.repeat_mountings import (
+    MountingUncertainty,
+    mounting_uncertainty,
+    part_of_survey,
+    profile_is_shared,
+)
 from surveys.calibration.affected_results import (
     ReviewNotice,
     combined_notices,
@@ -38,12 +47,13 @@ class Change:
     """From one survey to a later one at the same point, and how much of it the uncertainties explain.
 
     `explained_m3_s` is the expanded uncertainty of the difference. What moves both alike (the pipe data, one meter
-    under one certificate, one pair) has cancelled in it.
+    under one certificate, one pair, the profile at the point) has cancelled in it; `mounting` is what each mounting brings.
     """
 
     difference_m3_s: float
     relative: float | None
     explained_m3_s: float
+    mounting: MountingUncertainty
 
     @property
     def explained(self) -> bool:
@@ -84,17 +94,38 @@ class Found:
         return len(self.together.parts) if self.together else 1
 
 
-def change_between(before: Found, after: Found) -> Change:
+def change_between(before: Found, after: Found, mounting: MountingUncertainty) -> Change:
     """Return the difference with its uncertainty; shared uncertainties are counted once (JCGM 100:2008 5.2.2).
 
     There is no relative change from a flow that is within its uncertainty of 0.
     """
     difference, base = after.volume_flow_m3_s - before.volume_flow_m3_s, abs(before.volume_flow_m3_s)
+    shared = profile_is_shared(before.result.reynolds, after.result.reynolds)
+    parts = [*_parts(after, 1.0, mounting, shared), *_parts(before, -1.0, mounting, shared)]
     return Change(
         difference,
         difference / base if base > before.expanded_uncertainty_m3_s else None,
-        combine([*_parts(after, 1.0), *_parts(before, -1.0)]).expanded_uncertainty,
+        combine(parts).expanded_uncertainty,
+        mounting,
     )
+
+
+def _mountings(points: Iterable[MeasuringPoint | UUID], viewer: Viewer) -> dict[UUID, MountingUncertainty]:
+    """What each mounting brings at each of the points, from surveys of one day with set-ups of their own; one query."""
+    days: dict[UUID, dict[date, dict[UUID, float]]] = defaultdict(lambda: defaultdict(dict))
+    rows = _first_paths(points, viewer).values_list(
+        "survey__measuring_point_id",
+        "survey__measuring_point__pipe__site__time_zone",
+        "survey__started_at",
+        "survey_data__setup_id",
+        "volume_flow_m3_s",
+    )
+    for point, zone, started_at, setup, flow in rows.iterator():
+        days[point][started_at.astimezone(ZoneInfo(zone)).date()].setdefault(setup, flow)
+    return {
+        point: mounting_uncertainty([list(flows.values()) for flows in of_day.values()])
+        for point, of_day in days.items()
+    }
 
 
 def point_history(
@@ -106,7 +137,7 @@ def point_history(
     """
     newest_first = _current([point], viewer).order_by("-survey__started_at", "-survey_id")
     rows = list(newest_first[skipped : None if newest is None else skipped + newest + 1])
-    history = _compared(reversed(rows))
+    history = _compared(reversed(rows), _mountings([point], viewer))
     return history if newest is None else history[-newest:]
 
 
@@ -115,27 +146,33 @@ def histories(points: Iterable[MeasuringPoint], viewer: Viewer) -> dict[UUID, li
     found: dict[UUID, list[Result]] = {point.pk: [] for point in points}
     for result in _current(found, viewer).order_by("survey__started_at", "survey_id"):
         found[result.survey.measuring_point_id].append(result)
-    return {point: _compared(results) for point, results in found.items()}
+    mountings = _mountings(found, viewer)
+    return {point: _compared(results, mountings) for point, results in found.items()}
 
 
 def _current(points: Iterable[MeasuringPoint | UUID], viewer: Viewer) -> QuerySet[Result]:
     """The results in force of surveys at some points, of the first path where there are several."""
-    rows = Result.objects.visible_to(viewer).filter(
+    return _with_inputs(_first_paths(points, viewer))
+
+
+def _first_paths(points: Iterable[MeasuringPoint | UUID], viewer: Viewer) -> QuerySet[Result]:
+    return Result.objects.visible_to(viewer).filter(
         survey__measuring_point__in=list(points),
         survey__primary_survey__isnull=True,
         replaced_at__isnull=True,
     )
-    return _with_inputs(rows)
 
 
-def _compared(results: Iterable[Result]) -> list[Found]:
+def _compared(results: Iterable[Result], mountings: Mapping[UUID, MountingUncertainty]) -> list[Found]:
     """Results of one point, oldest first, each held against the last one that was not withdrawn."""
     history: list[Found] = []
     last: Found | None = None
     for result in results:
         one = Found(result, _together(result), _notices(result))
         if not one.withdrawn:
-            one = replace(one, change=change_between(last, one) if last else None)
+            if last:
+                mounting = mountings[result.survey.measuring_point_id]
+                one = replace(one, change=change_between(last, one, mounting))
             last = one
         history.append(one)
     return history
@@ -178,13 +215,18 @@ def _together(result: Result) -> CombinedResult | None:
     return next(iter(combination.in_force), None) if combination is not None else None
 
 
-def _parts(found: Found, sign: float) -> list[Part]:
+def _parts(found: Found, sign: float, mounting: MountingUncertainty, shares_profile: bool) -> list[Part]:
     """A survey as parts of a difference: each of its paths by its share, and what their spread adds."""
     together = found.together
     results: Sequence[Result] = list(together.results.all()) if together else [found.result]
     parts = [
         replace(
-            part_of_result(one.volume_flow_m3_s, budget_rows(one.budget), _owners(one)),
+            part_of_survey(
+                part_of_result(one.volume_flow_m3_s, budget_rows(one.budget), _owners(one)),
+                mounting,
+                str(one.survey_id),
+                shares_profile=shares_profile,
+            ),
             coefficient=sign / len(results),
         )
         for one in results
@@ -200,8 +242,8 @@ def _spread(row: Mapping[str, Any], found: Found) -> Component:
 def _owners(result: Result) -> Mapping[Owner, str]:
     """Owners of the uncertainties of a result, for a difference in time; an unknown owner counts for this day alone.
 
-    The medium's temperature is taken anew each day, and what the place does to the profile changes with the flow and
-    with where round the pipe the pair sits. A meter or a pair calibrated in between has another certificate's error.
+    The medium's temperature is taken anew each day. What the position around the pipe does to a disturbed profile is part of the mounting
+    (`compute.combining.repeat_mountings`). A meter or a pair calibrated in between has another certificate's error.
     """
     certificates = {one.instrument_id: one.pk for one in result.calibrations.all()}
     meters = [one.pk for one in result.survey_data.instruments.all() if one.kind == Kind.METER]
@@ -212,6 +254,6 @@ def _owners(result: Result) -> Mapping[Owner, str]:
         "meter": "+".join(sorted(f"{one} by {certificates.get(one)}" for one in meters)) or day,
         "pair": f"{pair.pk} by {certificates.get(pair.instrument_id)}",
         "medium": day,
-        "point": day,
+        "point": str(result.survey.measuring_point_id),
         "run": str(result.survey_id),
     }

@@ -8,17 +8,20 @@ from datetime import date, timedelta
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
+from compute.combining.repeat_mountings import DEFAULT_MOUNTING
 from surveys.models import CombinedResult
 from surveys.results.history import Found, point_history
 from surveys.results.recalculation import recomputation_run
+from surveys.services.surveys.surveys import SurveyNotes, survey_record
 from tests.surveys.branches import Mounting, logged, mounted
 from tests.surveys.scene import STARTED, Scene, current
 
 pytestmark = pytest.mark.django_db
 
-# What the pipe, the meter and the pair do to both surveys alike; the rest is of each day.
-SHARED = ("pipe.outer", "pipe.wall", "pipe.rough", "transducers.", "readings.", "meter.")
+# What the pipe, the meter, the pair and the profile do to both surveys alike; the rest is of each day.
+SHARED = ("pipe.outer", "pipe.wall", "pipe.rough", "transducers.", "readings.", "meter.", "profile_factor")
 MONTH = timedelta(days=30)
 
 
@@ -41,13 +44,14 @@ def test_shared_uncertainty_of_two_surveys_cancels_in_their_difference(scene: Sc
     assert before.change is None
     assert after.change is not None
     # By hand, JCGM 100:2008 5.2.2: shared inputs subtract before they are squared, those of a day add as squares. The
-    # two logs are alike, so the shared ones leave nothing.
+    # two logs are alike, so the shared ones leave nothing. Half of the variance of a disturbed profile and 0.7 % are of each mounting.
     own = [
-        contribution
+        contribution * (math.sqrt(0.5) if name == "installation" else 1)
         for found in (before, after)
         for name, contribution in contributions(found).items()
         if not name.startswith(SHARED)
     ]
+    own += [DEFAULT_MOUNTING * found.volume_flow_m3_s for found in (before, after)]
     assert after.change.explained_m3_s == pytest.approx(1.96 * math.hypot(*own), rel=0.02)
     assert after.change.explained_m3_s < 0.9 * root_sum_of_squares(before, after)
     assert after.change.explained
@@ -123,3 +127,21 @@ def test_the_history_costs_the_same_queries_whatever_its_length(scene: Scene) ->
         return len(requested)
 
     assert len({crossed() for _ in range(3)}) == 1
+
+
+def test_two_mountings_of_one_day_are_repeats_and_two_logs_of_one_set_up_are_not(scene: Scene) -> None:
+    first = scene.survey()
+    second = survey_record(
+        point=scene.point,
+        setup=first.stated.setup,
+        job=None,
+        instruments=[scene.kit.meter],
+        notes=SurveyNotes(STARTED + timedelta(hours=1)),
+        by=scene.cast.technician,
+        now=timezone.now(),
+    )
+    logged(second, 172)
+    scene.survey(STARTED + MONTH)
+    assert [one.change.mounting.repeats for one in history_of(scene) if one.change] == [0, 0]
+    scene.survey(STARTED + timedelta(hours=2))
+    assert [one.change.mounting.repeats for one in history_of(scene) if one.change] == [1, 1, 1]
