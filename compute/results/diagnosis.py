@@ -36,7 +36,14 @@ from compute.results.entry_errors import (
     transit_time_of,
 )
 from compute.results.entry_errors_pipe import is_standard_diameter
-from compute.results.sound_speed import MEDIUM, SoundSpeedTest, sound_speed_test, sound_speed_uncertainty
+from compute.results.sound_speed import (
+    MEDIUM,
+    TRANSIT_TIME,
+    SoundSpeedTest,
+    measured_sound_speed,
+    sound_speed_test,
+    sound_speed_uncertainty,
+)
 from compute.results.uncertainty import (
     DEFAULT_UNCERTAINTIES,
     InputUncertainty,
@@ -44,6 +51,7 @@ from compute.results.uncertainty import (
     input_values,
     temperature_uncertainty,
 )
+from compute.statistics.gum import Input
 
 # Relative frequency of each kind of error where it can occur: default values, nearly equal because no statistics of entry errors are
 # published. An entry that few surveys have (a lining, a composition, an own sound speed) is wrong more often where it occurs.
@@ -60,15 +68,15 @@ WEIGHTS: Mapping[str, float] = {
     "wave-mode": 0.1,
     "medium": 0.6,
     "composition": 1.5,
-    "temperature": 0.6,
+    "temperature": 0.8,
     "medium-sound-speed": 2.0,
     "traverses": 0.6,
-    "wedge-angle": 0.6,
-    "wedge-sound-speed": 0.6,
-    "transducers": 0.6,
+    "wedge-angle": 0.9,
+    "wedge-sound-speed": 0.9,
+    "transducers": 0.95,
     "wedge-delay": 0.8,
     "spacing": 0.8,
-    SEVERAL: 0.6,
+    SEVERAL: 0.9,
 }
 ALL_WELL = 1.0
 OTHER_CAUSE_PRIOR = 0.1
@@ -122,10 +130,10 @@ STANDARD_IF_MISREAD, ODD_IF_CORRECT = 0.15, 0.3
 SPACING_DIFFERS, SPACING_DIFFERS_WEIGHT = 0.003, 4.0
 # A value with an entered uncertainty was checked: other errors of it are less frequent by this factor. A default value.
 CHECKED_WEIGHT = 0.2
+CHECKED_BY = {"transducers": {"transducers.wedge_angle", "transducers.wedge_sound_speed"}}
 MIN_PROBABILITY = 0.001
 # A change of the flow below this is reported as none.
 NO_EFFECT = 0.0005
-TRANSIT_TIME = "readings.transit_time"
 DIAGNOSED_INPUTS = (
     "pipe.outer_diameter",
     "pipe.wall_thickness",
@@ -277,11 +285,18 @@ def sound_speed_test_of_case(
     if by_library:
         uncertainties["medium.temperature"] = temperature_uncertainty(case.medium.temperature_source)
     uncertainties |= {path: one for path, one in stated.items() if path != MEDIUM}
-    values = input_values(replace(measurement, transit_time=transit_time_of(replace(case, spacing_off=0.0))))
-    standard = {path: one.of(values[path]) for path, one in uncertainties.items() if path in values}
+    # The sensitivities are those of the entries, also where the measured time is not possible with them.
+    values = input_values(replace(measurement, transit_time=float(trace(measurement.setup).transit_time)))
+    inputs = [
+        Input(path, values[path], one.of(values[path]))
+        for path, one in uncertainties.items()
+        if path in values
+    ]
     speed = float(resolved.medium.sound_speed)
     own = stated[MEDIUM].of(speed) / speed if MEDIUM in stated else sound_speed_uncertainty(resolved)
-    return sound_speed_test(measurement, standard, own)
+    return sound_speed_test(
+        measurement, inputs, own, measured_sound_speed(measurement.setup, case.transit_time)
+    )
 
 
 def _ranked(
@@ -323,7 +338,7 @@ def _scored(
             # Each candidate of a list has its part of the weight; several roots of one value are parts of one density.
             share = likelihood if candidate.move is not None else likelihood / total
             weight = WEIGHTS[kind] * _evidence(case, kind, standard) * share
-            if candidate.field in stated:
+            if CHECKED_BY.get(candidate.field, {candidate.field}) <= stated.keys():
                 weight *= CHECKED_WEIGHT
             if candidate.move is not None:
                 effect = abs(miss / candidate.move) * _reach(case, candidate, stated)

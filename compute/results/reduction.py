@@ -41,7 +41,7 @@ from compute.results.uncertainty import (
     temperature_uncertainty,
 )
 from compute.statistics.autocorrelation import standard_deviation
-from compute.statistics.gum import GumResult
+from compute.statistics.gum import GumResult, Input
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +125,9 @@ def reduce_log(
     case = Case(pipe, medium, calculated.setup.transducers, traverses, series.transit_time)
     sound_speed = sound_speed_test(
         measurement,
-        {row.input: row.standard_uncertainty for row in uncertainty.budget},
+        [Input(row.input, row.value, row.standard_uncertainty) for row in uncertainty.budget],
         sound_speed_uncertainty(calculated.medium),
+        float(flow.measured_sound_speed),
     )
     return Reduction(
         readings_used=series.used,

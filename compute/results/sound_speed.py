@@ -8,14 +8,14 @@ sound speed, give together. The limit is the interval that holds 98 % of the dif
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 
-from compute.base.errors import OutOfRange, TotalReflection
+from compute.base.errors import OutOfRange
 from compute.measuring.beam import Setup, trace
 from compute.measuring.entries import ResolvedMedium
 from compute.measuring.flow import flow_from_times
-from compute.results.uncertainty import Measurement, calculated_time, input_values, transit_time_model
+from compute.results.uncertainty import Measurement, transit_time_model
 from compute.statistics.gum import Input, sensitivities
 
 # Of flawless surveys, 2 % are outside the limit; a default value.
@@ -37,6 +37,7 @@ WITHOUT_EFFECT = frozenset(
     }
 )
 OVALITY = "pipe.ovality"
+TRANSIT_TIME = "readings.transit_time"
 MEDIUM = "medium.sound_speed"
 # A difference smaller than this is one of rounding, relative.
 ROUNDING = 1e-6
@@ -77,16 +78,18 @@ class SoundSpeedTest:
 
 def sound_speed_test(
     measurement: Measurement,
-    standard_uncertainties: Mapping[str, float],
-    medium_uncertainty: float = 0.0,
+    inputs: Iterable[Input],
+    medium_uncertainty: float,
+    measured: float | None,
 ) -> SoundSpeedTest:
     """Compare the measured sound speed with that of the entries.
 
     Parameters
     ----------
     measurement : Measurement
-    standard_uncertainties : mapping of float  by path of the input, in its SI unit, as in the budget of the flow
+    inputs : iterable of Input  with their standard uncertainties, as in the budget of the flow; those without effect are ignored
     medium_uncertainty : float [-]  standard uncertainty of the medium's own sound speed, relative
+    measured : float or None [m/s]  sound speed of the measured time
 
     Returns
     -------
@@ -98,20 +101,42 @@ def sound_speed_test(
     limit : two-sided 98 % of a normal distribution, a default value.
     """
     setup = measurement.setup
-    expected = float(setup.medium.sound_speed)
-    by_speed = _time_by_speed(setup) * expected
-    contributions = _contributions(measurement, standard_uncertainties)
+    path = trace(setup)
+    # d ln(time in the medium)/d ln(sound speed) = tan^2(angle) - 1: at 45 deg the time does not depend on the sound speed.
+    in_medium = float(path.time_in_medium)
+    by_speed = in_medium * abs(1 - math.tan(float(path.angle_in_medium)) ** 2)
+    contributions = _contributions(measurement, inputs)
     contributions[MEDIUM] = math.hypot(contributions.get(MEDIUM, 0.0), medium_uncertainty * by_speed)
     combined = math.sqrt(sum(value * value for value in contributions.values()))
-    # At 45 deg in the medium the time does not depend on the sound speed, which then has no certain value.
-    in_medium = float(trace(setup).time_in_medium)
     return SoundSpeedTest(
-        measured=_measured(measurement),
-        expected=expected,
-        relative_uncertainty=combined / max(abs(by_speed), 1e-3 * in_medium),
+        measured=measured,
+        expected=float(setup.medium.sound_speed),
+        relative_uncertainty=combined / max(by_speed, 1e-3 * in_medium),
         time_uncertainty=combined,
         main_input=max(contributions, key=lambda path: contributions[path]),
     )
+
+
+def measured_sound_speed(setup: Setup, transit_time: float) -> float | None:
+    """Return the sound speed of a measured transit time.
+
+    Parameters
+    ----------
+    setup : Setup
+    transit_time : float [s]
+
+    Returns
+    -------
+    sound_speed : float or None [m/s]  None where the time is too short for any sound speed
+
+    Source
+    ------
+    transit time : see `compute.measuring.flow.flow_from_times`.
+    """
+    try:
+        return float(flow_from_times(setup, transit_time, 0.0).measured_sound_speed)
+    except OutOfRange:
+        return None
 
 
 def sound_speed_uncertainty(medium: ResolvedMedium) -> float:
@@ -133,45 +158,18 @@ def sound_speed_uncertainty(medium: ResolvedMedium) -> float:
     return ENTERED_SOUND_SPEED_UNCERTAINTY if known is None else known
 
 
-def _contributions(measurement: Measurement, standard_uncertainties: Mapping[str, float]) -> dict[str, float]:
+def _contributions(measurement: Measurement, inputs: Iterable[Input]) -> dict[str, float]:
     """Return the contribution [s] of each input to the uncertainty of the difference of the times."""
-    # The sensitivities are those of the entries, also where the measured time is not possible with them.
-    measurement = replace(measurement, transit_time=float(calculated_time(measurement.setup)))
-    values = input_values(measurement)
-    inputs = [
-        Input(path, values[path], uncertainty)
-        for path, uncertainty in standard_uncertainties.items()
-        if path in values and path not in WITHOUT_EFFECT and path != OVALITY and uncertainty > 0
-    ]
+    uncertain = {one.path: one for one in inputs if one.standard_uncertainty > 0}
     found: dict[str, float] = {}
-    if inputs:
-        _, slopes = sensitivities(transit_time_model(measurement), inputs)
-        found = {
-            one.path: abs(float(slope)) * one.standard_uncertainty
-            for one, slope in zip(inputs, slopes, strict=True)
-        }
-    if standard_uncertainties.get(OVALITY):
+    if timing := uncertain.pop(TRANSIT_TIME, None):
+        found[TRANSIT_TIME] = timing.standard_uncertainty
+    if ovality := uncertain.pop(OVALITY, None):
         # The beam crosses an unknown diameter: its time in the medium varies as the diameter does.
-        found[OVALITY] = standard_uncertainties[OVALITY] * float(trace(measurement.setup).time_in_medium)
+        found[OVALITY] = ovality.standard_uncertainty * float(trace(measurement.setup).time_in_medium)
+    varied = [one for path, one in uncertain.items() if path not in WITHOUT_EFFECT]
+    if varied:
+        _, slopes = sensitivities(transit_time_model(measurement), varied)
+        for one, slope in zip(varied, slopes, strict=True):
+            found[one.path] = abs(float(slope)) * one.standard_uncertainty
     return found
-
-
-def _time_by_speed(setup: Setup) -> float:
-    """Return the derivative of the transit time by the sound speed of the medium [s over m/s]."""
-    speed = float(setup.medium.sound_speed)
-    step = 1e-5 * speed
-    try:
-        after, before = (
-            float(calculated_time(replace(setup, medium=replace(setup.medium, sound_speed=moved))))
-            for moved in (speed + step, speed - step)
-        )
-    except TotalReflection:
-        return 0.0
-    return (after - before) / (2 * step)
-
-
-def _measured(measurement: Measurement) -> float | None:
-    try:
-        return float(flow_from_times(measurement.setup, measurement.transit_time, 0.0).measured_sound_speed)
-    except OutOfRange:
-        return None
