@@ -243,13 +243,13 @@ def test_a_database_restart_during_a_progress_report_does_not_end_the_plan(
 
 
 def test_a_failed_plan_states_its_error_in_the_words_of_the_catalogue(
-    as_user: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
+    as_user: Any, scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def broken(problem: Any, seconds: float, *, report_progress: Callable[[float], None]) -> Any:
         raise ArithmeticError("the bound is not finite")
 
     monkeypatch.setattr(plans, "find_plan", broken)
-    plan = plan_response(as_user, job(here, "One")).json()
+    plan = plan_response(as_user, job(scene, "One")).json()
     for _ in range(plans.MAX_ATTEMPTS):
         make_plan(plan["id"])
     assert DispatchPlan.objects.get().error == {
