@@ -129,7 +129,7 @@ def control_chart(
     if not 0 < maximum_permissible_error < math.inf:
         raise OutOfRange(field="maximum_permissible_error", above=0)
     drift = drift_of(history)
-    time = _time_within(drift, maximum_permissible_error, bounds.longest)
+    time = time_within(drift, maximum_permissible_error, bounds.longest)
     return proposal(
         "control-chart",
         time,
@@ -148,10 +148,22 @@ def control_chart(
     )
 
 
-def _time_within(drift: Drift, limit: float, longest: float) -> float:
-    """Return the longest time before |prediction| + U exceeds the limit; infinite if beyond the longest time considered.
+def time_within(drift: Drift, limit: float, longest: float) -> float:
+    """Return the longest time before |prediction| + U exceeds the limit.
 
-    |prediction| and U are convex in time: the time within the limit is one interval; bisection finds its end.
+    Parameters
+    ----------
+    drift : Drift
+    limit : float [as the errors]
+    longest : float [days or hours]  considered
+
+    Returns
+    -------
+    time : float [days or hours]  infinite if beyond the longest time considered
+
+    Source
+    ------
+    bisection : |prediction| and U are convex in time, so that the time within the limit is one interval.
     """
 
     def over(ahead: float) -> bool:

@@ -12,7 +12,9 @@ from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 
+from compute.calibration.settled_rates import settled_rate
 from surveys.core.messages import Reader, render
+from surveys.core.messages.numbers import percent_text
 from surveys.documents.formatting import finding_texts
 from surveys.documents.interval_chart import review_chart
 from surveys.inputs.fleet import IntervalDecisionIn
@@ -63,6 +65,10 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
     context = {
         "instrument": instrument,
         "methods": Method.choices,
+        "rates": [
+            (method.label, percent_text(settled_rate(method.value, target=BOUNDS["target"]), ".0f"))
+            for method in Method
+        ],
         "chosen": request.POST.get("method", Method.STAIRCASE),
         "reviews": rows.select_related("calculated_by"),
         "problem": problem,

@@ -16,6 +16,7 @@ from compute.base.messages import day, message, term
 from compute.calibration.control_chart import Calibrated, control_chart
 from compute.calibration.intervals import AsFoundResult, Bounds, Proposal, in_use, staircase
 from compute.calibration.reliability import Observed, reliability_interval
+from compute.calibration.settled_rates import with_settled_rate
 from surveys.calibration.conformity import conformity_of, error_kind, points_of
 from surveys.calibration.due_list import hours_of_use, office_today
 from surveys.core.errors import Conflict
@@ -53,7 +54,7 @@ def interval_review_calculate(
     history = _history(instrument, office_today(now))
     latest = history[-1]
     current = (latest.due_on - latest.calibrated_on).days
-    proposal = _proposed(instrument, settings, history, current)
+    proposal = with_settled_rate(_proposed(instrument, settings, history, current), settings.target)
     return IntervalReview.objects.create(
         instrument=instrument,
         method=settings.method,

@@ -378,6 +378,12 @@ ENTRIES = {
         title=_("No result in tolerance"),
         detail=_("No result was in tolerance, so no interval reaches the target."),
     ),
+    "settled-in-tolerance-rate": Entry(
+        title=_("In-tolerance rate of the method"),
+        detail=_(
+            "Repeated reviews by this method settle at about {rate:%.0} of instruments in tolerance (simulation of a random-walk drift)."
+        ),
+    ),
     "reliability-target": Entry(
         title=_("Reliability target"),
         detail=_("The target is {target:%}."),
