@@ -9,6 +9,7 @@ from importlib.resources import files
 
 from compute.base.messages import Finding, SafetyNote, finding, quantity, safety_note, term
 from compute.base.sources import Source, provenance_named
+from compute.measuring.installation import Installation, installation_effect, installation_uncertainty
 
 UNKNOWN = "unknown"
 ORIENTATIONS = ("horizontal", "upward", "downward", "inclined")
@@ -88,13 +89,14 @@ def straight_lengths() -> dict[str, StraightLength]:
     }
 
 
-def check_place(place: Place, bore: float) -> list[Finding]:
+def check_place(place: Place, bore: float, traverses: int) -> list[Finding]:
     """Check the straight lengths, the mounting position and whether the pipe is full.
 
     Parameters
     ----------
     place : Place
     bore : float [m]
+    traverses : int
 
     Returns
     -------
@@ -104,10 +106,10 @@ def check_place(place: Place, bore: float) -> list[Finding]:
     ------
     straight lengths : JEMIS 032 and engineering literature, from memory; each row of the table carries its own.
     """
-    return [*_straight_pipe(place, bore), *_mounting(place), *_full(place)]
+    return [*_straight_pipe(place, bore, traverses), *_mounting(place), *_full(place)]
 
 
-def _straight_pipe(place: Place, bore: float) -> list[Finding]:
+def _straight_pipe(place: Place, bore: float, traverses: int) -> list[Finding]:
     known = straight_lengths().get(place.disturbance)
     needed = known or straight_lengths()[UNKNOWN]
     sides = (
@@ -117,7 +119,14 @@ def _straight_pipe(place: Place, bore: float) -> list[Finding]:
     findings = []
     if not place.disturbance or place.room is None:
         findings.append(
-            finding("straight-length-unknown", "info", "measuring_point.upstream_straight_length")
+            finding(
+                "straight-length-unknown",
+                "info",
+                "measuring_point.upstream_straight_length",
+                uncertainty=installation_uncertainty(
+                    straight_share(place, bore), traverses, place.disturbance
+                ),
+            )
         )
     findings += [
         finding(
@@ -148,16 +157,52 @@ def straight_share(place: Place, bore: float) -> float | None:
 
     Returns
     -------
-    share : float or None [-]  None if the disturbance or the length is not recorded
+    share : float or None [-]  None if the length is not recorded
 
     Source
     ------
-    straight lengths : the table's row of the disturbance.
+    straight lengths : the table's row of the disturbance; if the disturbance is not recorded, the longest of the table.
     """
-    if not place.disturbance or place.upstream_straight_length is None:
+    if place.upstream_straight_length is None:
         return None
-    need = straight_lengths().get(place.disturbance, straight_lengths()[UNKNOWN])
-    return place.upstream_straight_length / (need.upstream_diameters * bore)
+    return place.upstream_straight_length / (_recommended(place) * bore)
+
+
+def installation_at(place: Place, bore: float, traverses: int, reynolds: float) -> Installation:
+    """Return the effect of a measuring location on the flow.
+
+    Parameters
+    ----------
+    place : Place
+    bore : float [m]
+    traverses : int
+    reynolds : float [-]
+
+    Returns
+    -------
+    installation : Installation
+
+    Source
+    ------
+    effect : see `compute.measuring.installation.installation_effect`.
+    """
+    length = place.upstream_straight_length
+    return installation_effect(
+        disturbance=place.disturbance,
+        straight_share=straight_share(place, bore),
+        length_over_diameter=None if length is None else length / bore,
+        recommended_over_diameter=_recommended(place),
+        traverses=traverses,
+        reynolds=reynolds,
+    )
+
+
+def _recommended(place: Place) -> float:
+    """Return the recommended upstream length in diameters; without a disturbance on record the longest of the table."""
+    lengths = straight_lengths()
+    if not place.disturbance:
+        return max(row.upstream_diameters for row in lengths.values())
+    return lengths.get(place.disturbance, lengths[UNKNOWN]).upstream_diameters
 
 
 def _mounting(place: Place) -> list[Finding]:

@@ -11,6 +11,7 @@ from compute.base.sources import HAGEN_POISEUILLE, Source
 from compute.library.media import media
 from compute.measuring.beam import FloatArray
 from compute.measuring.entries import MediumEntry
+from compute.measuring.installation import SYNOWIEC, Installation
 from compute.measuring.profile import LAMINAR_BELOW, TURBULENT_FROM
 from compute.results.sound_speed import COVERAGE_PROBABILITY, SoundSpeedTest
 
@@ -32,6 +33,14 @@ SWITCHING_SAMPLE = 4000
 # Outliers matter where they change the flow by more than this part of its expanded uncertainty; a default value.
 OUTLIERS_MATTER = 0.1
 REJECTED_WARNING_FRACTION = 0.01
+# Relative corrections of the flow for its place: from the first they are a finding, from the second a warning.
+MIN_CORRECTION, CORRECTION_WARNING = 0.001, 0.01
+# Length for 99 % of the centreline velocity over diameter and Reynolds number (Hornbeck 1964, from memory; ours is the same).
+LAMINAR_ENTRANCE = 0.056
+HORNBECK = Source(
+    "Hornbeck 1964 as in Shah and London 1978, Laminar Flow Forced Convection in Ducts: entrance length 0.056 diameters x Re",
+    "unverified",
+)
 METER_DATA = Source("the meter's own data", "published")
 
 
@@ -54,7 +63,17 @@ def velocity_sane(velocity: float, reynolds: float, expanded_uncertainty: float 
     """
     findings = []
     moving = quantity(velocity, "speed")
-    if velocity < -expanded_uncertainty:
+    if abs(velocity) < expanded_uncertainty:
+        findings.append(
+            finding(
+                "flow-within-uncertainty-of-zero",
+                "warning",
+                "readings.time_difference",
+                velocity=moving,
+                uncertainty=quantity(expanded_uncertainty, "speed"),
+            )
+        )
+    elif velocity < 0:
         findings.append(finding("reverse-flow", "warning", "readings.time_difference", velocity=moving))
     if abs(velocity) > IMPOSSIBLE_VELOCITY:
         limit = quantity(IMPOSSIBLE_VELOCITY, "speed")
@@ -69,6 +88,55 @@ def velocity_sane(velocity: float, reynolds: float, expanded_uncertainty: float 
         findings.append(finding("flow-laminar", "info", source=HAGEN_POISEUILLE, reynolds=reynolds))
     elif reynolds < TURBULENT_FROM:
         findings.append(finding("flow-transitional", "warning", reynolds=reynolds))
+    return findings
+
+
+def installation_corrections(
+    installation: Installation, length: float, bore: float, reynolds: float
+) -> list[Finding]:
+    """Report corrections of the flow for one bend and for developing laminar flow.
+
+    Parameters
+    ----------
+    installation : Installation
+    length : float [m]  upstream straight length
+    bore : float [m]
+    reynolds : float [-]
+
+    Returns
+    -------
+    findings : list of Finding
+
+    Source
+    ------
+    corrections : see `compute.measuring.installation`.
+    """
+    findings = []
+    if installation.development >= MIN_CORRECTION:
+        findings.append(
+            finding(
+                "laminar-flow-developing",
+                "warning" if installation.development >= CORRECTION_WARNING else "info",
+                "measuring_point.upstream_straight_length",
+                source=HORNBECK,
+                length=quantity(length, "length"),
+                diameters=length / bore,
+                needed_diameters=LAMINAR_ENTRANCE * reynolds,
+                low=2 * installation.development / (1 + 2 * installation.development),
+                correction=installation.development,
+            )
+        )
+    if installation.bend >= MIN_CORRECTION:
+        findings.append(
+            finding(
+                "corrected-for-bend",
+                "info",
+                "measuring_point.upstream_straight_length",
+                source=SYNOWIEC,
+                low=2 * installation.bend,
+                correction=installation.bend,
+            )
+        )
     return findings
 
 

@@ -14,6 +14,7 @@ from compute.logs.series import Series
 from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.entries import MediumEntry
 from compute.measuring.flow import Flow, bore_area
+from compute.measuring.installation import Installation
 from compute.results import checks
 from compute.results.diagnosis import diagnose
 from compute.results.entry_errors import Case
@@ -58,6 +59,7 @@ class ResultCase:
     sound_speed: SoundSpeedTest
     expanded_uncertainty: float
     scatter: Scatter
+    installation: Installation
 
 
 FLOW_CHECKS: FindingChecks[FlowCase] = FindingChecks("flow")
@@ -164,6 +166,17 @@ def _flow(case: ResultCase) -> list[Finding]:
             case.series.speed_told,
             case.expanded_uncertainty / float(bore_area(case.calculated.setup)),
         )
+    )
+
+
+@RESULT_CHECKS.register
+def _installation(case: ResultCase) -> list[Finding]:
+    """Corrections of the flow for the place."""
+    return checks.installation_corrections(
+        case.installation,
+        case.occasion.place.upstream_straight_length or 0.0,
+        float(case.calculated.spacing.bore),
+        float(case.flow.reynolds),
     )
 
 

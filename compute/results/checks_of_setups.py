@@ -112,4 +112,6 @@ def _expected_velocity(case: SetupCase) -> list[Finding]:
 
 @SETUP_CHECKS.register
 def _place(case: SetupCase) -> list[Finding]:
-    return [] if case.place is None else check_place(case.place, float(case.spacing.bore))
+    if case.place is None:
+        return []
+    return check_place(case.place, float(case.spacing.bore), case.setup.traverses)

@@ -16,7 +16,8 @@ from compute.measuring.beam import Setup
 from compute.measuring.conditions import GEOMETRY, oval_share, oval_uncertainty
 from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at
 from compute.measuring.flow import Flow, bore_area, flow_from_times
-from compute.measuring.location import straight_share
+from compute.measuring.installation import Installation
+from compute.measuring.location import Place, installation_at
 from compute.results.checks_of_results import RESULT_CHECKS, ResultCase
 from compute.results.entry_errors import Case
 from compute.results.instrument_errors import (
@@ -39,6 +40,7 @@ from compute.results.uncertainty import (
     flow_uncertainty,
     survey_uncertainties,
     temperature_uncertainty,
+    velocity_profile_uncertainties,
 )
 from compute.statistics.autocorrelation import standard_deviation
 from compute.statistics.gum import GumResult, Input
@@ -117,10 +119,20 @@ def reduce_log(
         entries.medium,
         replace(occasion, measured_wall=entries.measured_wall),
     )
-    flow, mean = _means(calculated.setup, series), float(series.volume_flow.mean())
+    flow = _means(calculated.setup, series)
+    installation = _installation(calculated.setup, occasion.place, flow)
+    mean = float(series.volume_flow.mean())
     scatter = scatter_of(series)
     measurement, uncertainty = _uncertainty(
-        calculated, pipe, medium, series, flow, occasion, calibrated, entries.temperature, scatter.uncertainty
+        calculated,
+        pipe,
+        medium,
+        series,
+        installation,
+        occasion,
+        calibrated,
+        entries.temperature,
+        scatter.uncertainty,
     )
     case = Case(pipe, medium, calculated.setup.transducers, traverses, series.transit_time)
     sound_speed = sound_speed_test(
@@ -141,7 +153,7 @@ def reduce_log(
         mean_velocity=float(mean / bore_area(calculated.setup)),
         path_velocity=float(flow.path_velocity),
         reynolds=float(flow.reynolds),
-        profile_factor=float(flow.profile_factor),
+        profile_factor=float(flow.profile_factor) * installation.factor,
         measured_sound_speed=float(flow.measured_sound_speed),
         expected_sound_speed=float(calculated.setup.medium.sound_speed),
         spacing=float(calculated.spacing.spacing),
@@ -158,6 +170,7 @@ def reduce_log(
                     sound_speed,
                     uncertainty.expanded_uncertainty,
                     scatter,
+                    installation,
                 )
             ),
             *entries.findings,
@@ -226,6 +239,8 @@ def _log_series(
         occasion.known_errors,
         include_outliers=occasion.include_outliers,
     )
+    installation = _installation(calculated.setup, occasion.place, _means(calculated.setup, series))
+    series = _corrected_for_place(series, installation)
     return entries, calculated, series, calibrated
 
 
@@ -239,6 +254,7 @@ def flow_log(
     measured_wall: MeasuredWall | None = None,
     *,
     include_outliers: bool = False,
+    place: Place | None = None,
 ) -> FlowLog:
     """Return every flow of a log with its time, to combine it with others.
 
@@ -252,6 +268,7 @@ def flow_log(
     known_errors : tuple of KnownError  as for `reduce_log`
     measured_wall : MeasuredWall or None  as for `reduce_log`
     include_outliers : bool  whether outliers are used too
+    place : Place or None  None: the flows are not corrected for it
 
     Returns
     -------
@@ -275,6 +292,7 @@ def flow_log(
         known_errors,
         measured_wall,
         include_outliers=include_outliers,
+        place=place,
     )[0]
 
 
@@ -288,6 +306,7 @@ def screened_log(
     measured_wall: MeasuredWall | None = None,
     *,
     include_outliers: bool = False,
+    place: Place | None = None,
 ) -> tuple[FlowLog, Outliers]:
     """Return every flow of a log with its time, and the outliers of the log.
 
@@ -301,6 +320,7 @@ def screened_log(
     known_errors : tuple of KnownError  as for `reduce_log`
     measured_wall : MeasuredWall or None  as for `reduce_log`
     include_outliers : bool  whether outliers are used too
+    place : Place or None  None: the flows are not corrected for it
 
     Returns
     -------
@@ -324,7 +344,10 @@ def screened_log(
     )
     if series.times is None or len(series.times) != series.used:
         raise NotEnough(field="log", variant="log-without-times", name=name)
-    return FlowLog(name, series.times, series.volume_flow), series.outliers
+    times = series.times
+    if place is not None:
+        series = _corrected_for_place(series, _installation(setup, place, _means(setup, series)))
+    return FlowLog(name, times, series.volume_flow), series.outliers
 
 
 @dataclass(frozen=True, slots=True)
@@ -374,12 +397,25 @@ def _means(setup: Setup, series: Series) -> Flow:
     return flow_from_times(setup, series.transit_time, float(series.time_difference.mean()))
 
 
+def _installation(setup: Setup, place: Place, flow: Flow) -> Installation:
+    return installation_at(place, float(setup.pipe.bore), setup.traverses, float(flow.reynolds))
+
+
+def _corrected_for_place(series: Series, installation: Installation) -> Series:
+    factor = installation.factor
+    if factor == 1.0:
+        return series
+    return replace(
+        series, volume_flow=series.volume_flow * factor, outliers=series.outliers.times_factor(factor)
+    )
+
+
 def _uncertainty(
     calculated: CalculatedSetup,
     pipe: PipeEntry,
     medium: MediumEntry,
     series: Series,
-    flow: Flow,
+    installation: Installation,
     occasion: Occasion,
     calibrated: _Calibrated,
     thermometer: float,
@@ -387,11 +423,9 @@ def _uncertainty(
 ) -> tuple[Measurement, GumResult]:
     uncertainties = survey_uncertainties(
         calculated.setup,
-        reynolds=float(flow.reynolds),
         repeatability=scatter,
         measured_wall=occasion.wall_uncertainty(pipe.wall_thickness),
         viscosity_relative=calculated.medium.viscosity_uncertainty,
-        straight_share=straight_share(occasion.place, float(calculated.spacing.bore)),
     )
     measurement = Measurement(
         calculated.setup,
@@ -399,7 +433,7 @@ def _uncertainty(
         float(series.time_difference.mean()),
         medium.temperature if medium.name else None,
         medium_at(medium) if medium.name else None,
-        calibrated.flow_factor,
+        calibrated.flow_factor * installation.factor,
     )
     uncertainties |= calibrated.uncertainties
     share = oval_share(pipe.conditions(medium.temperature))
@@ -409,4 +443,7 @@ def _uncertainty(
     if measurement.temperature is not None:
         usual = temperature_uncertainty(medium.temperature_source).standard_uncertainty
         uncertainties["medium.temperature"] = InputUncertainty(math.hypot(usual, thermometer))
+    uncertainties |= velocity_profile_uncertainties(
+        measurement, uncertainties, installation.standard_uncertainty
+    )
     return measurement, flow_uncertainty(measurement, uncertainties)

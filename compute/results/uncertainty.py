@@ -17,7 +17,9 @@ from compute.base.messages import field_name
 from compute.base.sources import PRACTICE, Source
 from compute.measuring.beam import FloatArray, Layer, Medium, Real, Setup, trace
 from compute.measuring.flow import Flow, flow_from_times
-from compute.measuring.profile import LAMINAR_BELOW, TURBULENT_FROM
+from compute.measuring.installation import SYNOWIEC
+from compute.measuring.profile import profile_factor_with_share, turbulent_share
+from compute.measuring.profile_uncertainty import profile_factor_uncertainty, relative_beam_width
 from compute.statistics.gum import Correlation, Distribution, GumResult, Input, Model, propagate
 from compute.statistics.monte_carlo import MonteCarloResult, monte_carlo
 
@@ -56,20 +58,20 @@ DEFAULT_UNCERTAINTIES: Mapping[str, InputUncertainty] = {
     "transducers.wedge_delay": InputUncertainty(50e-9),
     "readings.transit_time": InputUncertainty(20e-9),
     "readings.time_difference": InputUncertainty(0.3e-9),
-    "profile_factor": InputUncertainty(0.005, relative=True),
 }
 """Uncertainties of the inputs of a survey that are used where none is recorded: default values unless a source is named."""
 
-TRANSITIONAL_PROFILE_UNCERTAINTY = 0.05
+PROFILE = Source(
+    "Yao et al. 2022, arXiv:2207.06289 (direct numerical simulation), McKeon et al. 2005 and Nikuradse 1932: scatter of the velocity "
+    "profiles; transition between Re 2300 and 4000 and width of the beam are default values",
+    "derived",
+)
+# Largest relative uncertainty of a Reynolds number that is used, for flows near zero; beyond it nothing changes. Default value.
+MAX_REYNOLDS_UNCERTAINTY = 10.0
+# Up to this Reynolds number the propagation keeps the share of turbulent flow, whose uncertainty is part of the profile factor's.
+SHARE_KEPT_BELOW = 10_000.0
 # A thermometer on the pipe reads the surface, not the medium; an estimate is coarser. Standard, in K; default values.
 TEMPERATURE_UNCERTAINTIES = {"measured": 1.0, "estimated": 5.0, "": 2.0}
-SYNOWIEC = Source(
-    "Synowiec 2021: up to 10.8 % low with less than 8 diameters after a bend; here a rectangular distribution whose half-width "
-    "falls to 2 % at the required straight length (default value)",
-    "published",
-)
-DISTURBED_AT_ONCE, DISTURBED_AT_LENGTH = 0.108, 0.02
-
 # Inputs with an uncertainty besides the pipe, the medium and the times, with their best estimates. The `meter` as a
 # whole, its calibration, the `installation` and `pipe.ovality` multiply the flow and are 1, `profile_factor` is that of
 # the flow; `meter.zero` and `repeatability` add to the time difference and are 0.
@@ -203,22 +205,20 @@ def flow_monte_carlo(
 def survey_uncertainties(
     setup: Setup,
     *,
-    reynolds: float,
     repeatability: InputUncertainty,
     measured_wall: InputUncertainty | None,
     viscosity_relative: float | None,
-    straight_share: float | None = None,
 ) -> dict[str, InputUncertainty]:
     """Return the input uncertainties of a survey: the default ones that occur, replaced by known ones.
+
+    Without those of the place and of the flow: `velocity_profile_uncertainties` adds them.
 
     Parameters
     ----------
     setup : Setup
-    reynolds : float [-]
     repeatability : InputUncertainty  [s] of the mean time difference
     measured_wall : InputUncertainty or None  [m] when the wall rests on a wall measurement
     viscosity_relative : float or None [-]  of the medium's data
-    straight_share : float or None [-]  straight pipe upstream over the length called for; None if not known
 
     Returns
     -------
@@ -226,8 +226,7 @@ def survey_uncertainties(
 
     Source
     ------
-    default : see DEFAULT_UNCERTAINTIES; between laminar and turbulent the profile factor is uncertain by 5 %, common practice.
-    installation : Synowiec 2021 for one bend; see SYNOWIEC.
+    default : see DEFAULT_UNCERTAINTIES.
     """
     uncertainties = dict(DEFAULT_UNCERTAINTIES) | {"repeatability": repeatability}
     if not setup.pipe.linings:
@@ -238,11 +237,63 @@ def survey_uncertainties(
         uncertainties["pipe.wall_thickness"] = measured_wall
     if viscosity_relative is not None:
         uncertainties["medium.dynamic_viscosity"] = InputUncertainty(viscosity_relative, relative=True)
-    if LAMINAR_BELOW < reynolds < TURBULENT_FROM:
-        uncertainties["profile_factor"] = InputUncertainty(TRANSITIONAL_PROFILE_UNCERTAINTY, relative=True)
-    if straight_share is not None and straight_share < 1:
-        uncertainties["installation"] = installation_uncertainty(straight_share)
     return uncertainties
+
+
+def velocity_profile_uncertainties(
+    measurement: Measurement, uncertainties: Mapping[str, InputUncertainty], installation: float
+) -> dict[str, InputUncertainty]:
+    """Return the uncertainties of the profile factor and of the installation.
+
+    Parameters
+    ----------
+    measurement : Measurement
+    uncertainties : mapping of InputUncertainty  of the other inputs; they give the uncertainty of the Reynolds number
+    installation : float [-]  relative standard uncertainty from the straight length
+
+    Returns
+    -------
+    uncertainties : dict of InputUncertainty  `profile_factor` and `installation`
+
+    Source
+    ------
+    profile : see `compute.measuring.profile_uncertainty`.
+    installation : see `compute.measuring.installation`.
+    """
+    setup = measurement.setup
+    factor = profile_factor_uncertainty(
+        float(_flow(measurement).reynolds),
+        float(setup.pipe.roughness / setup.pipe.bore),
+        relative_beam_width(setup),
+        _reynolds_uncertainty(measurement, uncertainties),
+    )
+    return {
+        "profile_factor": InputUncertainty(factor, relative=True, source=PROFILE),
+        "installation": InputUncertainty(
+            installation, relative=True, distribution="rectangular", source=SYNOWIEC
+        ),
+    }
+
+
+def _reynolds_uncertainty(measurement: Measurement, uncertainties: Mapping[str, InputUncertainty]) -> float:
+    """Return the relative standard uncertainty of the Reynolds number, of the viscosity and the time difference."""
+    medium, parts = measurement.setup.medium, [0.0]
+    if viscosity := uncertainties.get("medium.dynamic_viscosity"):
+        value = float(np.mean(medium.dynamic_viscosity))
+        parts.append(viscosity.of(value) / value)
+    if (temperature := uncertainties.get("medium.temperature")) and measurement.medium_of is not None:
+        at = measurement.temperature or 0.0
+        step = temperature.of(at)
+        ends = measurement.medium_of(np.array([at - step, at + step])).dynamic_viscosity
+        low, high = np.log(np.broadcast_to(ends, 2))
+        parts.append(float(low - high) / 2)
+    if difference := abs(measurement.time_difference):
+        parts += [
+            uncertainties[path].of(difference) / difference
+            for path in ("readings.time_difference", *OFFSETS)
+            if path in uncertainties and not uncertainties[path].relative
+        ]
+    return min(math.hypot(*parts), MAX_REYNOLDS_UNCERTAINTY)
 
 
 def temperature_uncertainty(known: str) -> InputUncertainty:
@@ -261,36 +312,6 @@ def temperature_uncertainty(known: str) -> InputUncertainty:
     default : TEMPERATURE_UNCERTAINTIES.
     """
     return InputUncertainty(TEMPERATURE_UNCERTAINTIES[known])
-
-
-def installation_uncertainty(straight_share: float) -> InputUncertainty:
-    """Return the uncertainty from a short straight length.
-
-    Half-width 10.8 % directly downstream of the disturbance, decreasing linearly to 2 % at the recommended length.
-
-    Parameters
-    ----------
-    straight_share : float [-]  upstream straight length over the recommended one, 0 to 1
-
-    Returns
-    -------
-    uncertainty : InputUncertainty  relative
-
-    Raises
-    ------
-    OutOfRange  a share below 0
-
-    Source
-    ------
-    installation : Synowiec 2021 (DN 50, one bend) for the two ends; the line between them is a default.
-    """
-    if straight_share < 0:
-        raise OutOfRange(quantity=field_name("straight_share"), value=straight_share, at_least=0)
-    fall = (DISTURBED_AT_ONCE - DISTURBED_AT_LENGTH) * min(straight_share, 1.0)
-    half_width = DISTURBED_AT_ONCE - fall
-    return InputUncertainty(
-        half_width / math.sqrt(3), relative=True, distribution="rectangular", source=SYNOWIEC
-    )
 
 
 def _inputs(measurement: Measurement, uncertainties: Mapping[str, InputUncertainty]) -> list[Input]:
@@ -319,7 +340,9 @@ def _inputs(measurement: Measurement, uncertainties: Mapping[str, InputUncertain
 def _model(measurement: Measurement) -> Model:
     """Return the volume flow as a function of arrays of inputs; other inputs keep their best estimate."""
     setup = _with_modes(measurement.setup)
-    profile_factor = _flow(measurement).profile_factor
+    at_best = _flow(measurement)
+    profile_factor = at_best.profile_factor
+    share = float(turbulent_share(at_best.reynolds)) if at_best.reynolds < SHARE_KEPT_BELOW else None
 
     def flow(at: Mapping[str, FloatArray]) -> FloatArray:
         moved = _with_inputs(measurement, setup, at)
@@ -330,6 +353,11 @@ def _model(measurement: Measurement) -> Model:
         factor = measurement.flow_factor * math.prod(at[path] for path in FACTORS if path in at)
         if "profile_factor" in at:
             factor = factor * at["profile_factor"] / profile_factor
+        if share is not None:
+            roughness = moved.pipe.roughness / moved.pipe.bore
+            factor = (
+                factor * profile_factor_with_share(result.reynolds, roughness, share) / result.profile_factor
+            )
         return np.asarray(result.volume_flow * factor)
 
     return flow

@@ -23,8 +23,8 @@ def method_and_sources(pdf: PdfDocument, result: Result) -> None:
         gettext(
             "The flow is measured with the transit-time difference along an inclined beam; refraction follows Snell's law. The sound "
             "speed of the medium is measured at the same time. The mean velocity is the velocity along the beam multiplied by the "
-            "profile factor of the logarithmic profile, with the friction factor of Colebrook and White. The result is the mean of "
-            "the flows of all readings used."
+            "profile factor: 3/4 in laminar flow, and in turbulent flow the factor of simulated and measured profiles, with the friction "
+            "factor of Colebrook and White. The result is the mean of the flows of all readings used."
         )
     )
     pdf.facts([(gettext("Method version"), _method(result.method_version)), *_sources(result)])

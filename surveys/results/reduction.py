@@ -110,6 +110,7 @@ def survey_flow_log(
         segments,
         known_errors(inputs, wall_measurement)[0],
         _wall(wall_measurement),
+        place=place_of(inputs.survey.measuring_point),
     )
 
 

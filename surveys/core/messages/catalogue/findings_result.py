@@ -56,8 +56,38 @@ ENTRIES = {
     "flow-transitional": Entry(
         title=_("Transitional flow (Re = {reynolds:.0})"),
         detail=_(
-            "Between laminar and turbulent flow the velocity profile is not predictable; the flow may be wrong by up to 10 %."
+            "Between laminar and turbulent flow the velocity profile is not predictable. The profile factors of the two differ by 20 %; "
+            "the uncertainty includes both."
         ),
+    ),
+    "laminar-flow-developing": Entry(
+        title=_("Laminar flow not fully developed"),
+        detail=(
+            _(
+                "The upstream straight length of {length:m} is {diameters:.3g} D; the profile needs {needed_diameters:.3g} D."
+            ),
+            _("The meter reads up to {low:%.1} low."),
+            _("The flow is corrected by {correction:+%.1}, half of the possible error."),
+        ),
+        remedy=_("Choose a location with a longer upstream straight length."),
+    ),
+    "corrected-for-bend": Entry(
+        title=_("Flow corrected for the bend"),
+        detail=(
+            _("After one bend the meter reads up to {low:%.1} low at this straight length."),
+            _("The flow is corrected by {correction:+%.1}, half of the possible error."),
+        ),
+        remedy=_("Choose a location with a longer upstream straight length."),
+    ),
+    "flow-within-uncertainty-of-zero": Entry(
+        title=_("No flow detected"),
+        detail=(
+            _(
+                "The velocity of {velocity:mm/s.1} is smaller than its expanded uncertainty of {uncertainty:mm/s.1}."
+            ),
+            _("The flow may be zero, and its direction is unknown."),
+        ),
+        remedy=_("Check the zero with the flow stopped, or use more traverses."),
     ),
     "sound-speed-inconsistent": Entry(
         title=_("Sound speed does not match"),

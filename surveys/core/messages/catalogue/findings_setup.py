@@ -243,8 +243,9 @@ ENTRIES = {
     ),
     "straight-length-unknown": Entry(
         title=_("Straight lengths not entered"),
-        detail=_(
-            "The straight lengths or the disturbance upstream are not entered. Missing values are treated as an undisturbed flow profile."
+        detail=(
+            _("The straight lengths or the disturbance upstream are not entered."),
+            _("The flow profile adds a standard uncertainty of {uncertainty:%.1} to the flow."),
         ),
         remedy=_("Measure the straight lengths and enter them with the disturbance at the measuring point."),
     ),
