@@ -24,7 +24,7 @@ LOG_SPREAD = math.log(TURBULENT_FROM / LAMINAR_BELOW) / 2 / 1.645
 # Standard uncertainty of the excess a of `profile_factor` where its evidence agrees, and what is added to it for each factor of
 # 10 below Re 1e4, where profiles from simulation and fitted powers differ, and above 1e6, where 1.44 to 1.58 are supported; and
 # at fully rough friction.
-EXCESS_UNCERTAINTY = 0.05
+EXCESS_UNCERTAINTY = 0.06
 EXCESS_BELOW, EXCESS_BELOW_PER_DECADE = 1e4, 0.10
 EXCESS_ABOVE, EXCESS_ABOVE_PER_DECADE = 1e6, 0.01
 EXCESS_ROUGH = 0.05

@@ -20,6 +20,7 @@ from compute.base.prefetch import prefetch
 from compute.measuring.beam import trace
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.measuring.location import Place
+from compute.measuring.profile import EXCESS, PLUG
 from compute.results.occasion import Occasion
 from compute.results.reduction import Readings, Reduction, reduce_log
 from surveys.logfiles.codec import BLOCK_ROWS, decode_block, encode_block
@@ -87,8 +88,8 @@ def by_hand(log: Log) -> None:
         smooth = 2.51 / (np.abs(velocity) * per_velocity)
         x = np.full_like(velocity, 7.5)
         for _ in range(6):
-            x = -2 * np.log10(rough + smooth * (x + 1.25 / 8**0.5))
-        _ = velocity * x / (x + 1.25 / 8**0.5) * area
+            x = -2 * np.log10(rough + smooth * (PLUG * x + EXCESS))
+        _ = velocity * x / (PLUG * x + EXCESS) * area
 
 
 def _pieces(log: Log) -> Iterator[tuple[np.ndarray, np.ndarray]]:

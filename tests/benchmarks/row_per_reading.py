@@ -12,6 +12,7 @@ from itertools import islice
 from django.db import connection, models
 
 from compute.measuring.beam import trace
+from compute.measuring.profile import EXCESS, PLUG
 from tests.benchmarks.measuring import Figure, Figures, median_seconds
 from tests.benchmarks.recompute import SETUP, example_log, recomputed
 
@@ -34,8 +35,8 @@ def flow_of(transit: float, difference: float) -> float:
     velocity = difference / (2 * PATH.axial_slowness * (transit - PATH.time_in_solids))
     x, smooth = 7.5, 2.51 / (abs(velocity) * PER_VELOCITY)
     for _ in range(6):
-        x = -2 * math.log10(ROUGH + smooth * (x + 1.25 / 8**0.5))
-    return velocity * x / (x + 1.25 / 8**0.5) * AREA
+        x = -2 * math.log10(ROUGH + smooth * (PLUG * x + EXCESS))
+    return velocity * x / (PLUG * x + EXCESS) * AREA
 
 
 PATH, BORE = trace(SETUP), SETUP.pipe.bore

@@ -53,7 +53,7 @@ def test_a_reading_of_a_long_log_solves_colebrook() -> None:
     def off(k: float) -> float:
         reynolds = k * 1.2 * PER_VELOCITY
         x = brentq(lambda x: x + 2 * np.log10(ROUGH / 3.7 + 2.51 * x / reynolds), 2, 20, xtol=1e-14)
-        return k - 1 / (1 + 1.25 / (x * 8**0.5))
+        return k - 1 / (1 + (1.74 - 0.022 * x) / (x * 8**0.5))
 
     k = brentq(off, 0.8, 1.0, xtol=1e-14)
     assert means_from_path_velocities(velocities(0.0), PER_VELOCITY, ROUGH)[7] == pytest.approx(

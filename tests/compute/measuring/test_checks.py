@@ -150,6 +150,14 @@ def test_velocity_and_regime(velocity: float, reynolds: float, expected: list[st
     assert [finding.code for finding in checks_result.velocity_sane(velocity, reynolds)] == expected
 
 
+def test_a_velocity_within_its_uncertainty_is_neither_forward_nor_reverse_flow() -> None:
+    for velocity in (-0.001, 0.0, 0.001):
+        found = checks_result.velocity_sane(velocity, 100.0, 0.004)
+        assert found[0].code == "flow-within-uncertainty-of-zero"
+        assert "reverse-flow" not in [one.code for one in found]
+    assert checks_result.velocity_sane(-0.006, 600.0, 0.004)[0].code == "reverse-flow"
+
+
 def sound_speed(measured: float | None, relative_uncertainty: float = 0.003) -> SoundSpeedTest:
     return SoundSpeedTest(measured, 1482.0, relative_uncertainty, 1e-6, "pipe.wall_thickness")
 
@@ -263,7 +271,7 @@ def test_a_flow_that_changed_much_is_a_warning_and_no_flow_at_all_is_not() -> No
 
 def test_a_short_straight_length_is_a_warning_with_the_recommended_length() -> None:
     place = Place("tee", 2.0, 2.0)
-    [finding] = check_place(place, 0.2)
+    [finding] = check_place(place, 0.2, 2)
     # JEMIS 032 (from memory): 50 diameters after a tee, 10 before the next disturbance.
     assert finding.code == "straight-length-short"
     assert given(finding)["needed"]["si"] == pytest.approx(50 * 0.2)
@@ -271,17 +279,23 @@ def test_a_short_straight_length_is_a_warning_with_the_recommended_length() -> N
 
 
 def test_an_unknown_location_is_noted_and_a_good_location_is_not() -> None:
-    assert codes(check_place(Place(), 0.2)) == [("straight-length-unknown", "info")]
-    assert check_place(Place("single-bend", 6.0, 2.5, "horizontal", "side", True), 0.2) == []
+    assert codes(check_place(Place(), 0.2, 2)) == [("straight-length-unknown", "info")]
+    assert check_place(Place("single-bend", 6.0, 2.5, "horizontal", "side", True), 0.2, 2) == []
+
+
+def test_an_unknown_straight_length_is_noted_with_its_uncertainty() -> None:
+    [one] = check_place(Place(), 0.2, 2)
+    # Half-width 10.8 %, rectangular.
+    assert given(one)["uncertainty"] == pytest.approx(0.108 / 3**0.5)
 
 
 def test_gas_deposits_and_an_empty_pipe_are_thought_of() -> None:
     place = Place("single-bend", 6.0, 2.5, "horizontal", "top-or-bottom", False)
-    assert [finding.code for finding in check_place(place, 0.2)] == [
+    assert [finding.code for finding in check_place(place, 0.2, 2)] == [
         "top-or-bottom-mounting",
         "partly-filled-pipe",
     ]
-    assert [f.code for f in check_place(Place("single-bend", 6.0, 2.5, "downward"), 0.2)] == [
+    assert [f.code for f in check_place(Place("single-bend", 6.0, 2.5, "downward"), 0.2, 2)] == [
         "partly-filled-pipe"
     ]
 

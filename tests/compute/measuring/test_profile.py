@@ -68,12 +68,11 @@ def test_an_array_gives_the_values_of_each_element() -> None:
 
 
 @given(st.floats(1e4, 1e7))
-def test_the_older_fits_for_smooth_pipes_agree_with_the_log_law_within_three_percent(reynolds: float) -> None:
-    # How far three published forms differ is part of the profile factor's doubt.
-    log_law = profile_factor(reynolds, 0.0)
+def test_the_older_fits_for_smooth_pipes_agree_within_three_percent(reynolds: float) -> None:
+    ours = profile_factor(reynolds, 0.0)
     n = 1.66 * log10(reynolds)
-    assert 2 * n / (2 * n + 1) == pytest.approx(log_law, rel=0.03)
-    assert 1 / (1.119 - 0.011 * log10(reynolds)) == pytest.approx(log_law, rel=0.03)
+    assert 2 * n / (2 * n + 1) == pytest.approx(ours, rel=0.03)
+    assert 1 / (1.119 - 0.011 * log10(reynolds)) == pytest.approx(ours, rel=0.03)
 
 
 @given(st.floats(1, 1e9), st.floats(0, 0.4))

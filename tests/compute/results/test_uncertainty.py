@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,16 +12,17 @@ from hypothesis import strategies as st
 
 from compute.base.errors import OutOfRange
 from compute.measuring.beam import trace
+from compute.measuring.flow import times_from_mean_velocity
 from compute.results.uncertainty import (
     InputUncertainty,
     Measurement,
     flow_monte_carlo,
     flow_uncertainty,
-    installation_uncertainty,
     survey_uncertainties,
+    velocity_profile_uncertainties,
 )
 from compute.statistics.autocorrelation import effective_sample_size, repeatability
-from compute.statistics.gum import Input, coverage_factor, propagate
+from compute.statistics.gum import GumResult, Input, coverage_factor, propagate
 from tests.compute.cases import steel_setup
 
 
@@ -79,13 +81,13 @@ def test_a_drift_is_found_and_its_size_is_reported() -> None:
 
 
 def uncertainties() -> dict[str, InputUncertainty]:
-    return survey_uncertainties(
+    found = survey_uncertainties(
         steel_setup(),
-        reynolds=5e5,
         repeatability=InputUncertainty(0.1e-9, degrees_of_freedom=50),
         measured_wall=InputUncertainty(5e-5),
         viscosity_relative=None,
     )
+    return found | velocity_profile_uncertainties(measurement(), found, 0.001)
 
 
 def test_the_budget_names_every_input_sorted_by_variance_fraction_and_the_fractions_sum_to_one() -> None:
@@ -117,15 +119,43 @@ def test_a_larger_uncertainty_of_an_input_never_reduces_that_of_the_flow(factor:
     assert other >= one
 
 
-def test_between_laminar_and_turbulent_the_profile_has_the_largest_uncertainty() -> None:
+def at_reynolds(reynolds: float, viscosity: float) -> GumResult:
+    """Return the uncertainty of a flow of some Reynolds number at 1.2 m/s; the viscosity is changed and has this uncertainty."""
+    setup = steel_setup()
+    thick = replace(setup.medium, dynamic_viscosity=1.2 * setup.pipe.bore * setup.medium.density / reynolds)
+    setup = replace(setup, medium=thick)
+    transit, difference = times_from_mean_velocity(setup, 1.2)
+    at = Measurement(setup, float(transit), float(difference))
     found = survey_uncertainties(
-        steel_setup(),
-        reynolds=3000,
-        repeatability=InputUncertainty(0),
-        measured_wall=None,
-        viscosity_relative=None,
+        setup,
+        repeatability=InputUncertainty(0.1e-9),
+        measured_wall=InputUncertainty(5e-5),
+        viscosity_relative=viscosity,
     )
-    assert found["profile_factor"].standard_uncertainty == 0.05
+    return flow_uncertainty(at, found | velocity_profile_uncertainties(at, found, 0.001))
+
+
+@pytest.mark.parametrize("viscosity", [0.02, 0.4])
+def test_the_uncertainty_has_no_jump_between_laminar_and_turbulent_flow(viscosity: float) -> None:
+    numbers = np.exp(np.arange(math.log(1000), math.log(10_000), 0.005))
+    found = np.array([at_reynolds(float(one), viscosity).relative_expanded_uncertainty for one in numbers])
+    # Each step is 0.5 % of the Reynolds number.
+    assert np.abs(np.diff(np.log(found))).max() < 0.04
+    # It rises to that of two factors 20 % apart and returns.
+    assert found.max() > 4 * found[0] > 0
+
+
+def test_the_uncertainty_of_the_regime_counts_that_of_the_viscosity_once() -> None:
+    # Law of total variance: two factors of 3/4 and 0.897, each with the probability 1/2, whatever makes the regime uncertain. In the
+    # middle of the transition a worse viscosity adds only what it changes within a regime.
+    sure, unsure = (at_reynolds(3033, one).combined_standard_uncertainty for one in (0.02, 0.4))
+    assert unsure == pytest.approx(sure, rel=0.03)
+
+
+def test_the_profile_factor_contributes_the_spread_of_both_regimes_in_the_middle_of_the_transition() -> None:
+    [row] = [row for row in at_reynolds(3033, 0.02).budget if row.input == "profile_factor"]
+    # By hand: (0.897 - 0.750)/2 over the mean 0.823 = 8.9 %.
+    assert row.standard_uncertainty / row.value == pytest.approx(0.089, rel=0.01)
 
 
 def test_an_impossible_correlation_is_rejected() -> None:
@@ -170,11 +200,3 @@ def test_an_asymmetric_distribution_fails_the_validation_of_the_gum_framework() 
     drawn = flow_monte_carlo(measurement(), wide, linear, trials=50_000, seed=5)
     assert not drawn.good_enough
     assert [finding.code for finding in drawn.findings] == ["gum-framework-not-validated"]
-
-
-def test_a_shorter_straight_length_gives_a_larger_uncertainty() -> None:
-    shares = [installation_uncertainty(share).standard_uncertainty for share in (0.0, 0.5, 1.0)]
-    assert shares == sorted(shares, reverse=True)
-    # Half-widths 10.8 % and 2 % as rectangles.
-    assert shares[0] == pytest.approx(0.108 / math.sqrt(3))
-    assert shares[2] == pytest.approx(0.02 / math.sqrt(3))
