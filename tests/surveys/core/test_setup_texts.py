@@ -37,7 +37,7 @@ def test_a_wrong_spacing_is_given_with_the_required_one_and_the_direction() -> N
 
 
 def test_a_short_straight_length_is_given_in_diameters_with_the_recommended_length() -> None:
-    found = check_place(Place("two-bends-out-of-plane", 3.0, 3.0, "horizontal", "side", True), 0.2055)
+    found = check_place(Place("two-bends-out-of-plane", 3.0, 3.0, "horizontal", "side", True), 0.2055, 2)
     assert words(found) == [
         "Upstream straight length too short. 3.00 m (14.6 D) available; 25 D (5.14 m) recommended after two bends out of plane. The flow "
         "profile is disturbed. Choose another location, or measure on two diameters at 90° and increase the uncertainty."
