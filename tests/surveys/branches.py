@@ -21,7 +21,7 @@ from surveys.services.pipes.setups import SetupRequest, setup_calculate
 from surveys.services.results.combinations import combination_create
 from surveys.services.surveys.logs import Upload, log_import
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
-from tests.surveys.scene import STARTED, STATEMENT, Scene
+from tests.surveys.scene import LONG_STRAIGHT, STARTED, STATEMENT, Scene
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,9 @@ def branch(scene: Scene, name: str) -> Scene:
         by=scene.cast.office,
         now=timezone.now(),
     )
-    return replace(scene, pipe=pipe, point=MeasuringPoint.objects.create(pipe=pipe, name="Straight run"))
+    return replace(
+        scene, pipe=pipe, point=MeasuringPoint.objects.create(pipe=pipe, name="Straight run", **LONG_STRAIGHT)
+    )
 
 
 def another_pair(scene: Scene) -> Instrument:

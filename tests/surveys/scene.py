@@ -25,6 +25,14 @@ STATEMENT = PipeStatement(
 STARTED = datetime(2026, 10, 6, 7, 30, tzinfo=UTC)
 
 
+# A place that adds almost nothing to the uncertainty of a flow.
+LONG_STRAIGHT = {
+    "upstream_disturbance": "two-bends-in-plane",
+    "upstream_straight_length_m": 6.0,
+    "downstream_straight_length_m": 2.5,
+}
+
+
 @dataclass(frozen=True)
 class Scene:
     """A pipe, a point on it, and who works with them."""
@@ -106,7 +114,9 @@ def make_scene(site: Site, cast: Any, kit: Any) -> Scene:
         by=cast.office,
         now=timezone.now(),
     )
-    return Scene(pipe, MeasuringPoint.objects.create(pipe=pipe, name="After the bend"), cast, kit)
+    return Scene(
+        pipe, MeasuringPoint.objects.create(pipe=pipe, name="After the bend", **LONG_STRAIGHT), cast, kit
+    )
 
 
 def with_wall(wall: float) -> PipeStatement:

@@ -202,6 +202,15 @@ def results() -> None:
         reduce_log(PIPE, WATER, PAIR, 2, [Readings(flow_velocity=velocity)], alone)
 
 
+def places() -> None:
+    """Laminar flow close to a bend."""
+    transit, difference = times_from_mean_velocity(STATED, 0.004)
+    log = Readings(np.full(60, transit), np.full(60, difference))
+    reduce_log(
+        PIPE, WATER, PAIR, 2, [log], Occasion(date(2026, 10, 6), Place("single-bend", 0.5, 1.0), STATED)
+    )
+
+
 def walls() -> None:
     """A worn wall measured with another velocity setting."""
     WALL_CHECKS.findings(Wall(0.0074, 0.0007, 0.0003, 0.0066, 0.0080, 1.02))
@@ -233,7 +242,7 @@ def outcomes() -> dict[Callable[..., Any], list[Any]]:
     with pytest.MonkeyPatch.context() as patch:
         for registry in REGISTRIES.values():
             patch.setattr(registry, "_registered", [recorded(check) for check in registry])
-        for example in (setups, results, walls, logs):
+        for example in (setups, results, places, walls, logs):
             example()
     return kept
 

@@ -67,7 +67,9 @@ def test_a_log_of_velocities_is_corrected_by_the_settings_of_the_meter() -> None
         flow_velocity=np.full(100, float(shown.mean_velocity)),
         sound_speed=np.full(100, float(shown.measured_sound_speed)),
     )
-    reduction = reduce_log(PIPE, WATER, PAIR, 2, [logged], occasion(programmed=entered))
+    # Without a correction for the place, whose disturbance has no published sign.
+    elsewhere = replace(PLACE, disturbance="pump")
+    reduction = reduce_log(PIPE, WATER, PAIR, 2, [logged], occasion(programmed=entered, place=elsewhere))
     assert reduction.mean_velocity == pytest.approx(1.2, rel=1e-9)
 
 
@@ -190,3 +192,46 @@ def test_a_wall_measurement_that_contradicts_the_entered_wall_does_not_reduce_it
     # The mill tolerance of 12.5 % as a rectangle, not the 0.05 mm of the gauge that says 8.0 mm.
     assert row.standard_uncertainty == pytest.approx(0.125 * 0.0063 / 3**0.5)
     assert "wall-differs-from-measurement" in {finding.code for finding in reduction.findings}
+
+
+def test_a_result_has_the_installation_in_its_budget_whether_the_straight_length_is_known_or_not() -> None:
+    def contribution(place: Place) -> float:
+        budget = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion(place=place)).uncertainty.budget
+        [row] = [row for row in budget if row.input == "installation"]
+        return row.standard_uncertainty
+
+    assert 0 < contribution(replace(PLACE, upstream_straight_length=20.0)) < contribution(PLACE)
+    # Half-width 10.8 %, rectangular.
+    assert contribution(Place()) == pytest.approx(0.108 / 3**0.5)
+
+
+def test_a_flow_behind_one_bend_is_corrected_and_a_finding_says_so() -> None:
+    near = replace(PLACE, upstream_straight_length=1.0)
+    found = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion(place=near))
+    free = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion(place=replace(near, disturbance="pump")))
+    # By hand: 1.0 m are 4.92 of 10 diameters; 10.8 % (2/10.8)^0.492 = 4.71 %, of which half.
+    assert found.volume_flow == pytest.approx(free.volume_flow * 1.02355, rel=2e-4)
+    assert "corrected-for-bend" in {one.code for one in found.findings}
+    assert found.profile_factor * found.path_velocity == pytest.approx(found.mean_velocity, rel=1e-4)
+
+
+def test_laminar_flow_that_is_still_developing_is_corrected_and_a_finding_says_so() -> None:
+    # 0.004 m/s of water at 58 degC in 203 mm: Re about 1,700; 2 m are 9.85 diameters, length/(diameter x Re) 0.0058.
+    slow = log(0.004)
+    slow = [replace(slow[0], time_difference=np.full(600, slow[0].time_difference.mean()))]  # type: ignore[union-attr]
+    place = Place("pump", 2.0, 2.5)
+    found = reduce_log(PIPE, WATER, PAIR, 2, slow, occasion(place=place))
+    assert 1500 < found.reynolds < 2000
+    [said] = [one for one in found.findings if one.code == "laminar-flow-developing"]
+    assert said.parameters
+    assert said.parameters["correction"] == pytest.approx(0.058, abs=0.006)
+    assert found.mean_velocity == pytest.approx(0.004 * (1 + said.parameters["correction"]), rel=1e-3)
+
+
+def test_a_flow_within_its_uncertainty_of_zero_is_not_reverse_flow() -> None:
+    codes = {one.code for one in reduce_log(PIPE, WATER, PAIR, 2, log(-0.0005), occasion()).findings}
+    assert "flow-within-uncertainty-of-zero" in codes
+    assert "reverse-flow" not in codes
+    assert "reverse-flow" in {
+        one.code for one in reduce_log(PIPE, WATER, PAIR, 2, log(-0.5), occasion()).findings
+    }
