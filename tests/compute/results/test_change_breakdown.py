@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from compute.base.errors import NotEnough
+from compute.calibration.error_correction import Zero
+from compute.calibration.points import Point, error_curve
 from compute.logs.segments import Segment
 from compute.measuring.entries import MaterialEntry
 from compute.measuring.flow import times_from_mean_velocity
@@ -22,6 +24,7 @@ from compute.results.change_breakdown import (
     explain_change,
     mixed_inputs,
 )
+from compute.results.instrument_errors import KnownError
 from compute.results.reduction import Readings, mean_flow, reduce_log
 from tests.compute.cases import PAIR, PIPE, WATER
 from tests.compute.results.test_survey import occasion, physical
@@ -117,11 +120,18 @@ def test_selected_segments_are_named_with_their_effect() -> None:
     assert effect.effect == pytest.approx(flow_of(BEFORE) / 3, rel=2e-3)
 
 
-def test_the_mean_flow_is_that_of_the_reduction() -> None:
-    for inputs in (BEFORE, varied(3), varied(8)):
+def test_the_mean_flow_is_that_of_the_reduction_with_all_that_moves_it() -> None:
+    curve = error_curve([Point(0.5, 0.505, 0.004, 2.0), Point(3.0, 3.06, 0.02, 2.0)], "relative", "speed")
+    known = (
+        KnownError("meter", "velocity", curve, applied=True),
+        KnownError("pair", "zero", zero=Zero(2e-9, 5e-10), applied=True),
+    )
+    for inputs in (BEFORE, varied(3), replace(varied(8), mounted_spacing=0.165)):
         entries = (inputs.pipe, inputs.medium, inputs.transducers, inputs.traverses)
-        reduced = reduce_log(*entries, timed_log(), replace(occasion(), segments=inputs.segments))
-        assert flow_of(inputs) == reduced.volume_flow
+        moved = replace(
+            occasion(), segments=inputs.segments, mounted_spacing=inputs.mounted_spacing, known_errors=known
+        )
+        assert mean_flow(*entries, timed_log(), moved) == reduce_log(*entries, timed_log(), moved).volume_flow
 
 
 def test_two_factors_share_the_effect_they_have_together() -> None:
