@@ -95,7 +95,7 @@ FIELDS: Mapping[str, Promise] = {
     "as_found_corrections": _("corrections of as-found errors"),
     "wall_measurement": _("wall thickness measurement"),
     "method_version": _("version of the calculation method"),
-    "remainder": _("data without a record of the change"),
+    "remainder": _("data without a record of the change, such as the measuring point"),
     "inputs_together": _("all changed data together"),
 }
 
