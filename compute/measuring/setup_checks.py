@@ -7,7 +7,7 @@ from datetime import date
 
 from compute.base.messages import Finding, day, finding, quantity, term
 from compute.base.sources import SNELL, Source
-from compute.measuring.beam import RayPath, Setup
+from compute.measuring.beam import Layer, RayPath, Setup
 
 # Limits of common practice, without a source.
 SPACING_TOLERANCE = 0.001
@@ -174,22 +174,16 @@ def near_critical_angle(setup: Setup, path: RayPath) -> list[Finding]:
     snell : the axial advance in a layer goes with tan(angle), which grows without limit towards the critical angle. The limit of 2 % for a
         step of 0.05 deg is a default value; 42 deg on steel has 0.2 %.
     """
-    pair, slowness = setup.transducers, float(path.axial_slowness)
-    stepped = math.sin(float(pair.wedge_angle) + ANGLE_STEP) / float(pair.wedge_sound_speed)
-    angles = [float(angle) for angle in (*path.angles_in_solids, path.angle_in_medium)]
-    lengths = [2 * float(layer.thickness) for layer in (setup.pipe.wall, *setup.pipe.linings)]
-    lengths.append(setup.traverses * float(setup.pipe.bore))
-    sines = [math.sin(angle) * stepped / slowness for angle in angles]
-    changes = [
-        length * (sine / math.sqrt(1 - sine**2) - math.tan(angle)) if sine < 1 else math.inf
-        for length, angle, sine in zip(lengths, angles, sines, strict=True)
-    ]
-    change = math.fsum(changes)
-    if change <= ANGLE_STEP_SHARE * float(path.axial_advance):
+    pair, advance = setup.transducers, float(path.axial_advance)
+    here = _advances(setup, 0.0)
+    steps = [_advances(setup, step) for step in (-ANGLE_STEP, ANGLE_STEP)]
+    there = max(steps, key=lambda step: abs(math.fsum(step) - math.fsum(here)))
+    changes = [abs(after - before) for before, after in zip(here, there, strict=True)]
+    change = abs(math.fsum(there) - math.fsum(here))
+    if change <= ANGLE_STEP_SHARE * advance:
         return []
-    nearest = max(range(len(changes)), key=lambda index: (changes[index], sines[index]))
-    layer = "medium" if nearest == len(angles) - 1 else "lining" if nearest else "wall"
-    critical = math.asin(min(slowness * float(pair.wedge_sound_speed) / math.sin(angles[nearest]), 1.0))
+    nearest = max(range(len(changes)), key=changes.__getitem__)
+    angles = (*path.angles_in_solids, path.angle_in_medium)
     return [
         finding(
             "near-critical-angle",
@@ -197,14 +191,44 @@ def near_critical_angle(setup: Setup, path: RayPath) -> list[Finding]:
             "transducers.wedge_angle",
             source=SNELL,
             wedge_angle=quantity(float(pair.wedge_angle), "angle"),
-            layer=term(layer),
-            angle=quantity(angles[nearest], "angle"),
-            critical_angle=quantity(critical, "angle"),
+            layer=term("medium" if nearest == len(angles) - 1 else "lining" if nearest else "wall"),
+            angle=quantity(float(angles[nearest]), "angle"),
+            critical_angle=quantity(_critical_angle(setup, nearest), "angle"),
             step=quantity(ANGLE_STEP, "angle"),
             change=quantity(change, "length") if math.isfinite(change) else None,
-            spacing=quantity(float(path.axial_advance) - 2 * float(pair.face_offset), "length"),
+            spacing=quantity(advance - 2 * float(pair.face_offset), "length"),
         )
     ]
+
+
+def _layers(setup: Setup) -> tuple[Layer, ...]:
+    """The wall, the linings, and the medium as a layer of all its traverses."""
+    crossing = setup.traverses * setup.pipe.bore / 2
+    return (setup.pipe.wall, *setup.pipe.linings, Layer(crossing, setup.medium.sound_speed))
+
+
+def _advances(setup: Setup, step: float) -> list[float]:
+    """The axial advance in each layer [m] with another wedge angle, by the rule for the wave mode; infinite without a wave."""
+    pair = setup.transducers
+    slowness = math.sin(float(pair.wedge_angle) + step) / float(pair.wedge_sound_speed)
+    advances = []
+    for layer in _layers(setup):
+        speeds = (layer.longitudinal_sound_speed, layer.shear_sound_speed)
+        allowed = {"longitudinal": speeds[:1], "shear": speeds[1:], None: speeds}[layer.wave_mode]
+        sine = next((float(slowness * one) for one in allowed if one and slowness * one < 1), None)
+        tangent = math.inf if sine is None else sine / math.sqrt(1 - sine**2)
+        advances.append(2 * float(layer.thickness) * tangent)
+    return advances
+
+
+def _critical_angle(setup: Setup, index: int) -> float:
+    """The critical wedge angle of a layer that is nearest to the wedge angle [rad]."""
+    pair, layer = setup.transducers, _layers(setup)[index]
+    speeds = (layer.longitudinal_sound_speed, layer.shear_sound_speed)
+    angles = [
+        math.asin(min(float(pair.wedge_sound_speed) / float(one), 1.0)) for one in speeds if one is not None
+    ]
+    return min(angles, key=lambda angle: abs(angle - float(pair.wedge_angle)))
 
 
 def mounted_spacing(mounted: float | None, right: float) -> list[Finding]:

@@ -226,6 +226,19 @@ def test_a_wedge_angle_whose_step_leaves_no_beam_is_reported_without_a_change() 
     assert given(finding)["change"] is None
 
 
+def test_a_wedge_angle_whose_step_changes_the_kind_of_wave_is_reported() -> None:
+    # Longitudinal wave in steel behind a wedge of 2720 m/s: critical at arcsin(2720/5960) = 27.154 deg; above it the wave is a shear wave.
+    for angle in (27.14, 27.17):
+        [finding] = near_critical(angle)
+        assert given(finding)["critical_angle"]["si"] == pytest.approx(radians(27.154), abs=1e-4)
+        below, above = (
+            trace(replace(steel_setup(), transducers=transducers(one))).axial_advance
+            for one in (angle - 0.05, angle + 0.05)
+        )
+        assert given(finding)["change"]["si"] > 0.5 * abs(above - below)
+    assert near_critical(28.0) == []
+
+
 @pytest.mark.parametrize("angle_deg", [38.0, 42.0, 50.0, 55.0])
 def test_a_usual_wedge_angle_is_not_reported(angle_deg: float) -> None:
     assert near_critical(angle_deg) == []
