@@ -68,6 +68,8 @@ PROFILE = Source(
 )
 # Largest relative uncertainty of a Reynolds number that is used, for flows near zero; beyond it nothing changes. Default value.
 MAX_REYNOLDS_UNCERTAINTY = 10.0
+# From this Reynolds number no uncertainty of it that a medium has makes the flow laminar, so that it is not calculated.
+REGIME_CERTAIN_FROM = 200_000.0
 # Up to this Reynolds number the propagation keeps the share of turbulent flow, whose uncertainty is part of the profile factor's.
 SHARE_KEPT_BELOW = 10_000.0
 # A thermometer on the pipe reads the surface, not the medium; an estimate is coarser. Standard, in K; default values.
@@ -261,11 +263,12 @@ def velocity_profile_uncertainties(
     installation : see `compute.measuring.installation`.
     """
     setup = measurement.setup
+    reynolds = float(_flow(measurement).reynolds)
     factor = profile_factor_uncertainty(
-        float(_flow(measurement).reynolds),
+        reynolds,
         float(setup.pipe.roughness / setup.pipe.bore),
         relative_beam_width(setup),
-        _reynolds_uncertainty(measurement, uncertainties),
+        _reynolds_uncertainty(measurement, uncertainties) if reynolds < REGIME_CERTAIN_FROM else 0.0,
     )
     return {
         "profile_factor": InputUncertainty(factor, relative=True, source=PROFILE),
