@@ -275,4 +275,6 @@ def _print_findings(findings: list[dict[str, Any]], say: Say) -> None:
 
 
 def _quantity(quantity: Any, form: str = "") -> str:
+    if quantity is None:
+        return "none"
     return shown(quantity["si"], quantity["kind"], form) if isinstance(quantity, dict) else str(quantity)
