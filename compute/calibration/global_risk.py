@@ -18,7 +18,7 @@ from compute.base.sources import Source
 # Fraction of the instruments whose error is within the permissible error before the calibration; default value.
 PRIOR_IN_TOLERANCE = 0.95
 PRIOR = Source(
-    "prior for the global risk: errors normal about 0, 95 % of the instruments within the permissible error",
+    "common practice: errors normal about 0, 95 % of the instruments within the permissible error",
     "default",
 )
 # Strata of the distribution of the error of measurement, of equal probability; the risks are then exact to 1e-4.

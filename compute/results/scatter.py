@@ -17,7 +17,7 @@ from compute.statistics.short_samples import mean_uncertainty
 SINGLE_RESOLUTION, SINGLE_TURBULENCE = 0.5e-9, 0.03
 SINGLE_FREEDOM = 4.0
 SINGLE = Source(
-    "standard deviation of a single reading: 0.5 ns and 3 % of the time difference, 4 degrees of freedom (default value)",
+    "typical standard deviation of a single reading: 0.5 ns and 3 % of the time difference, 4 degrees of freedom (default value)",
     "default",
 )
 # A log needs about this number of independent readings; with fewer than the least it is too short. Default values.

@@ -9,6 +9,7 @@ from django.utils.translation import gettext
 from compute.base.sources import PRACTICE, Source
 from compute.library.liquids import liquids
 from compute.library.materials import solids
+from compute.results.equations import EQUATIONS
 from compute.results.survey import METHODS
 from surveys.core.messages.citations import citation
 from surveys.core.messages.library import library_title
@@ -21,12 +22,11 @@ def method_and_sources(pdf: PdfDocument, result: Result) -> None:
     pdf.heading(gettext("Method and sources"))
     pdf.text(
         gettext(
-            "The flow is measured with the transit-time difference along an inclined beam; refraction follows Snell's law. The sound "
-            "speed of the medium is measured at the same time. The mean velocity is the velocity along the beam multiplied by the "
-            "profile factor: 3/4 in laminar flow, and in turbulent flow the factor of simulated and measured profiles, with the friction "
-            "factor of Colebrook and White. The result is the mean of the flows of all readings used."
+            "The transit-time difference along an inclined beam gives the velocity along the beam; the transit time gives the sound speed of the "
+            "medium. The result is the mean of the flows of all readings used."
         )
     )
+    pdf.equations([(gettext(one.name), one.formula, gettext(one.symbols)) for one in EQUATIONS])
     pdf.facts([(gettext("Method version"), _method(result.method_version)), *_sources(result)])
     pdf.heading(gettext("Records"))
     pdf.facts(

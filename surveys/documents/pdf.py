@@ -75,6 +75,10 @@ class PdfDocument:
         """Add names with their values."""
         self.blocks.append({"type": "facts", "rows": [[name, _cut(value)] for name, value in rows]})
 
+    def equations(self, rows: Sequence[tuple[str, str, str]]) -> None:
+        """Add equations: name, formula with `_` before a subscript, symbols."""
+        self.blocks.append({"type": "equations", "rows": [[_cut(cell) for cell in row] for row in rows]})
+
     def table(
         self,
         head: Sequence[str],

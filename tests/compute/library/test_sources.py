@@ -39,7 +39,7 @@ CITATION = re.compile(
 )
 PRACTICE_WORDS = re.compile(
     r"no publication recorded|^(usual|typical|estimate|common practice|geometry|lengths of|smallest length)|'s (own data|certificates)"
-    r"|^entered by|^pipe dimension tables|^circumference|law|parabolic",
+    r"|^entered by|^pipe dimension tables|^circumference|law|parabolic|^simulation of|^standard deviation of repeat",
     re.IGNORECASE,
 )
 

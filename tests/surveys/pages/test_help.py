@@ -10,9 +10,14 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from compute.results.equations import EQUATIONS
+from compute.results.survey import METHODS
+from compute.results.uncertainty import DEFAULT_UNCERTAINTIES
 from surveys.core.messages.catalogue import CATALOGUE
+from surveys.core.messages.fields import label_of
 from surveys.core.messages.severities import BACKGROUND, SEVERITIES
 from surveys.pages.help.codes import entries_by_code, kind_of, statuses_of, texts_of
+from surveys.pages.help.method import with_subscripts
 
 pytestmark = pytest.mark.django_db
 
@@ -111,3 +116,16 @@ def test_an_unknown_address_of_the_api_is_not_found_whatever_the_method(method: 
         answer = APIClient(enforce_csrf_checks=True).generic(method, path, b"{}", "application/json")
         assert (answer.status_code, answer["Content-Type"]) == (404, "application/problem+json")
         assert answer.json()["code"] == "not-found"
+
+
+def test_letters_after_an_underscore_are_subscripts() -> None:
+    assert with_subscripts("p = sin θ_w / c_w < 1") == "p = sin θ<sub>w</sub> / c<sub>w</sub> &lt; 1"
+
+
+def test_the_method_lists_every_equation_version_and_default_uncertainty(client: Any) -> None:
+    shown = html.unescape(client.get("/help/method/").content.decode())
+    for equation in EQUATIONS:
+        assert equation.name in shown
+        assert html.unescape(with_subscripts(equation.formula)) in shown
+    assert all(method.change in shown for method in METHODS)
+    assert all(label_of(path) in shown for path in DEFAULT_UNCERTAINTIES)
