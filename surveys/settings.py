@@ -396,6 +396,7 @@ SPECTACULAR_SETTINGS = {
         "WaveModeEnum": "surveys.inputs.set_ups.WAVE_MODES",
         "TemperatureSourceEnum": "surveys.models.pipe.TemperatureSource",
         "InstrumentKindEnum": "surveys.models.instrument.Kind",
+        "PropagationMethodEnum": "surveys.models.result.PropagationMethod",
         "PlanStateEnum": "surveys.models.dispatch_plan.DispatchPlan.State",
         "ReviewedStateEnum": "surveys.models.tolerance.ReviewedSurvey.State",
         "CheckKindEnum": "surveys.models.instrument_review.IntermediateCheck.Kind",

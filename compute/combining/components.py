@@ -11,7 +11,7 @@ from compute.base.errors import NotEnough, OutOfRange
 from compute.base.messages import field_name
 from compute.statistics.gum import BudgetRow
 
-Owner = Literal["pipe", "meter", "pair", "medium", "point", "run"]
+Owner = Literal["pipe", "meter", "pair", "mounting", "medium", "point", "run"]
 
 SCATTER = "repeatability"
 # The owner of each input of a flow. Inputs of one run, such as its scatter, are not shared. Common practice.
@@ -20,6 +20,8 @@ OWNERS: Mapping[str, Owner] = {
     "pipe.wall_thickness": "pipe",
     "pipe.lining.thickness": "pipe",
     "pipe.roughness": "pipe",
+    "pipe.wall_sound_speed": "pipe",
+    "pipe.lining.sound_speed": "pipe",
     # Two beams cross an oval pipe along two diameters.
     "pipe.ovality": "run",
     "medium.temperature": "medium",
@@ -29,11 +31,16 @@ OWNERS: Mapping[str, Owner] = {
     "transducers.wedge_angle": "pair",
     "transducers.wedge_sound_speed": "pair",
     "transducers.wedge_delay": "pair",
+    "transducers.wedge_temperature_coefficient": "pair",
+    # The gradient in a wedge is a property of the wedge: of one pair on one hot pipe it is the same each time.
+    "transducers.wedge_temperature": "pair",
+    "spacing": "mounting",
     "readings.transit_time": "meter",
-    "readings.time_difference": "meter",
+    # A zero is that of a meter with a pair as mounted: coupling, cables and temperatures change with each mounting.
+    "readings.time_difference": "mounting",
+    "meter.zero": "mounting",
     "meter": "meter",
     "meter.calibration": "meter",
-    "meter.zero": "meter",
     "installation": "point",
     "profile_factor": "point",
     SCATTER: "run",

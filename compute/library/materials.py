@@ -7,6 +7,9 @@ import difflib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import Any
+
+import numpy as np
 
 from compute.base.errors import UnknownName
 from compute.base.sources import Source, provenance_named
@@ -16,12 +19,22 @@ EXPANSION = Source(
     "Kaye and Laby, Tables of Physical and Chemical Constants, 16th ed., thermal expansion near 20 degC, rounded",
     "unverified",
 )
+SPEED_PER_KELVIN = Source(
+    "typical values of handbooks of non-destructive testing for the group of materials; standard uncertainty 40 % of the value",
+    "unverified",
+)
+# Standard uncertainty of a coefficient of the library, relative; a default value.
+COEFFICIENT_UNCERTAINTY = 0.4
+# Temperature of the sound speeds of the library [K].
+REFERENCE_TEMPERATURE = 293.15
+# A sound speed never falls below this part of its value at 20 degC; a default value that limits the straight line.
+MIN_SHARE_OF_SPEED = 0.3
 
 
 @dataclass(frozen=True, slots=True)
 class Solid:
     """A material: sound speeds [m/s] with the lowest and highest value of the sources, density [kg/m3],
-    roughness of a new surface [m], linear expansion [1/K], change of the longitudinal sound speed with temperature [m/s/K].
+    roughness of a new surface [m], linear expansion [1/K], changes of the sound speeds with temperature [m/s/K], from 20 degC.
     None where it is not known or not meant."""
 
     name: str
@@ -39,6 +52,7 @@ class Solid:
     source_roughness: Source | None
     note: str
     longitudinal_per_kelvin: float | None = None
+    shear_per_kelvin: float | None = None
     source_expansion: Source | None = None
 
 
@@ -78,6 +92,29 @@ def solids() -> tuple[Solid, ...]:
     library : each material carries its own.
     """
     return tuple(_library().values())
+
+
+def speed_at(speed: float, per_kelvin: float | None, temperature: Any) -> Any:
+    """A sound speed of the library at another temperature than 20 degC.
+
+    Parameters
+    ----------
+    speed : float [m/s]  at 20 degC
+    per_kelvin : float or None [m/s/K]  None: not known, the speed is used unchanged
+    temperature : float, (n,) or None [K]  None: not known, the speed is used unchanged
+
+    Returns
+    -------
+    speed : as temperature [m/s]
+
+    Source
+    ------
+    linear change : see SPEED_PER_KELVIN.
+    """
+    if per_kelvin is None or temperature is None:
+        return speed
+    moved = speed + per_kelvin * (temperature - REFERENCE_TEMPERATURE)
+    return np.maximum(moved, MIN_SHARE_OF_SPEED * speed)[()]
 
 
 def is_solid(name: str) -> bool:
@@ -121,6 +158,7 @@ def _solid(row: dict[str, str]) -> Solid:
         source_roughness=_source(row["roughness_source"], row["roughness_provenance"]),
         note=row["note"],
         longitudinal_per_kelvin=_number(row["longitudinal_per_k"]),
+        shear_per_kelvin=_number(row["shear_per_k"]),
         source_expansion=EXPANSION if row["expansion_per_k"] else None,
     )
 

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from compute.base.errors import NotEnough
 from compute.logs.screening import outliers
 from compute.logs.segments import Segment, Times, merged, none_inside, segment_indexes
-from compute.measuring.beam import FloatArray, Setup, axial_slowness, trace
-from compute.measuring.flow import times_from_logged, volume_flow_from_times
+from compute.measuring.beam import FloatArray, Setup, axial_slowness
+from compute.measuring.flow import shortest_transit_time, times_from_logged, volume_flow_from_times
 
 NO_SEGMENT = -2
 # Least scales of the screening for outliers: of a time difference 0.1 ns and a part of its level, of a transit time a part; default values.
@@ -162,7 +162,7 @@ def series_of(
     transit time : see `compute.measuring.flow`.
     """
     marked = merged(segments)
-    shortest = _shortest_time(setup)
+    shortest = float(shortest_transit_time(setup))
     so_far = _Gathered(zero)
     for block in log:
         _gather(so_far, setup, programmed, _in_segments(so_far, block, marked), shortest)
@@ -352,9 +352,3 @@ def _times_of_flight(block: Readings, programmed: Setup) -> tuple[FloatArray, Fl
     )
     together = np.broadcast_arrays(np.where(impossible, 0.0, transit), np.asarray(difference))
     return together[0], together[1]
-
-
-def _shortest_time(setup: Setup) -> float:
-    """Return the transit time below which no sound speed of the medium is possible."""
-    path = trace(setup)
-    return float(path.time_in_solids + 2 * path.axial_slowness * setup.traverses * setup.pipe.bore)

@@ -79,12 +79,16 @@ class Transducers:
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """Inputs that determine the beam: pipe, medium, transducers and the number of traverses."""
+    """Inputs that determine the beam: pipe, medium, transducers and the number of traverses.
+
+    mounted_spacing : between the facing ends as mounted [m]; None: the calculated spacing
+    """
 
     pipe: Pipe
     medium: Medium
     transducers: Transducers
     traverses: int
+    mounted_spacing: Real | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +237,55 @@ def trace(setup: Setup) -> RayPath:
         time_in_solids=time_in_solids,
         transit_time=time_in_medium + time_in_solids,
     )
+
+
+def possible_beams(setup: Setup, transit_time: Real) -> NDArray[np.bool_]:
+    """Return which of many set-ups have a beam, and a transit time that is long enough for it.
+
+    Parameters
+    ----------
+    setup : Setup  with arrays of values; each layer's wave mode is given
+    transit_time : float or (n,) [s]
+
+    Returns
+    -------
+    possible : (n,) bool
+
+    Source
+    ------
+    snell : a wave propagates where slowness x speed is below 1; see `trace` for the other limits.
+    geometry : the time in the medium is least at 45 deg, 2 x slowness x traverses x bore.
+    """
+    pipe, pair = setup.pipe, setup.transducers
+    with np.errstate(all="ignore"):
+        slowness = np.sin(pair.wedge_angle) / pair.wedge_sound_speed
+        possible = (np.asarray(pair.wedge_angle) > 0) & (np.asarray(pair.wedge_angle) < np.pi / 2)
+        possible = possible & (np.asarray(pair.wedge_sound_speed) > 0) & (np.asarray(pipe.bore) > 0)
+        possible = (
+            possible
+            & (slowness * setup.medium.sound_speed < 1)
+            & (np.asarray(pipe.roughness) < pipe.bore / 2)
+        )
+        for value in (setup.medium.sound_speed, setup.medium.density, setup.medium.dynamic_viscosity):
+            possible = possible & (np.asarray(value) > 0)
+        time: Real = 2 * pair.wedge_delay
+        advance: Real = 0.0
+        for layer in (pipe.wall, *pipe.linings):
+            shear = layer.wave_mode == "shear" and layer.shear_sound_speed is not None
+            speed = layer.shear_sound_speed if shear else layer.longitudinal_sound_speed
+            sine = slowness * np.asarray(speed)
+            possible = possible & (np.asarray(layer.thickness) > 0) & (sine > 0) & (sine < 1)
+            cosine = np.sqrt(1 - sine * sine)
+            time = time + 2 * layer.thickness / (np.asarray(speed) * cosine)
+            advance = advance + 2 * layer.thickness * sine / cosine
+        crossing = slowness * setup.traverses * pipe.bore
+        if setup.mounted_spacing is None:
+            return np.asarray(possible & (transit_time - time > 2 * crossing))
+        along = setup.mounted_spacing + 2 * pair.face_offset - advance
+        # At most 45 deg in the medium, or twice the tangent of the expected angle: see `compute.measuring.flow`.
+        sine = slowness * np.asarray(setup.medium.sound_speed)
+        limit = 0.5 * crossing * np.minimum(np.sqrt(1 - sine * sine) / sine, 1.0)
+        return np.asarray(possible & (transit_time - time - slowness * along > limit))
 
 
 def check_dimensions(pipe: Pipe) -> None:

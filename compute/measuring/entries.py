@@ -14,10 +14,10 @@ from compute.base.memoization import memoized
 from compute.base.messages import Finding, field_name, quantity
 from compute.base.sources import Source
 from compute.library.custom_medium import MediumTable, table_properties
-from compute.library.materials import Solid, solid
+from compute.library.materials import Solid, solid, speed_at
 from compute.library.media import medium_properties
 from compute.measuring import pipe_checks, setup_checks
-from compute.measuring.beam import FloatArray, Layer, Medium, Pipe, Transducers, WaveMode
+from compute.measuring.beam import FloatArray, Layer, Medium, Pipe, Real, Setup, Transducers, WaveMode
 from compute.measuring.conditions import Conditions, expanded_pipe, oval_findings, warm_wedge
 
 STATED = Source("entered by the user", "published")
@@ -72,7 +72,7 @@ class PipeEntry:
         """Inner diameter left for the medium [m]."""
         return self.outer_diameter - 2 * (self.wall_thickness + sum(one.thickness for one in self.linings))
 
-    def conditions(self, medium_temperature: float | None) -> Conditions:
+    def conditions(self, medium_temperature: Real | None) -> Conditions:
         """Temperatures and shape of the pipe."""
         return Conditions(
             medium_temperature,
@@ -135,12 +135,16 @@ class TransducerEntry:
 
 @dataclass(frozen=True, slots=True)
 class ResolvedPipe:
-    """The physical pipe, its materials of the library (None for the user's own values), and the assumptions as findings."""
+    """The physical pipe, its materials of the library (None for the user's own values), and the assumptions as findings.
+
+    lining_solid : the innermost lining, which the medium wets
+    """
 
     pipe: Pipe
     wall_solid: Solid | None
     lining_solid: Solid | None
     findings: tuple[Finding, ...] = ()
+    outermost_lining_solid: Solid | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,13 +183,13 @@ def check_transducers(entry: TransducerEntry) -> None:
 
 
 @memoized
-def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> ResolvedPipe:
+def resolve_pipe(entry: PipeEntry, temperature: Real | None = None) -> ResolvedPipe:
     """Resolve a pipe as entered into layers of known sound speed, at its operating temperature.
 
     Parameters
     ----------
     entry : PipeEntry  lengths in [m]
-    temperature : float or None [K]  of the medium, for dimensions measured at another
+    temperature : float, (n,) or None [K]  of the medium, for sound speeds of the solids and dimensions measured at another
 
     Returns
     -------
@@ -201,14 +205,18 @@ def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> Resolved
     """
     if entry.further_linings and entry.lining is None:
         raise NotEnough(field="pipe.lining", variant="outermost-lining")
-    wall, wall_solid = _layer(entry.material, entry.wall_thickness, entry.wave_mode, "pipe.material")
+    wall, wall_solid = _layer(
+        entry.material, entry.wall_thickness, entry.wave_mode, "pipe.material", temperature
+    )
     face, wetted, where = entry.material, wall_solid, "pipe.material"
     linings: list[Layer] = []
+    outermost: Solid | None = None
     for number, one in enumerate(entry.linings):
         face = one.material
         where = f"pipe.further_linings.{number - 1}.material" if number else "pipe.lining.material"
-        lining, wetted = _layer(one.material, one.thickness, None, where)
+        lining, wetted = _layer(one.material, one.thickness, None, where, temperature)
         linings.append(lining)
+        outermost = outermost if number else wetted
     findings: tuple[Finding, ...] = ()
     roughness = entry.roughness
     if roughness is None:
@@ -219,7 +227,8 @@ def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> Resolved
         Pipe(entry.outer_diameter, wall, roughness, tuple(linings)), expansion, conditions
     )
     lining_solid = wetted if linings else None
-    return ResolvedPipe(pipe, wall_solid, lining_solid, (*findings, *expanded, *oval_findings(conditions)))
+    found = (*findings, *expanded, *oval_findings(conditions))
+    return ResolvedPipe(pipe, wall_solid, lining_solid, found, outermost)
 
 
 def _roughness_when_new(
@@ -235,11 +244,19 @@ def _roughness_when_new(
 
 
 def _layer(
-    material: MaterialEntry, thickness: float, wave_mode: WaveMode | None, where: str
+    material: MaterialEntry,
+    thickness: float,
+    wave_mode: WaveMode | None,
+    where: str,
+    temperature: Real | None,
 ) -> tuple[Layer, Solid | None]:
     if material.name:
         found = solid(material.name, field=where)
-        return Layer(thickness, found.longitudinal_sound_speed, found.shear_sound_speed, wave_mode), found
+        longitudinal = speed_at(found.longitudinal_sound_speed, found.longitudinal_per_kelvin, temperature)
+        shear = found.shear_sound_speed
+        if shear is not None:
+            shear = speed_at(shear, found.shear_per_kelvin, temperature)
+        return Layer(thickness, longitudinal, shear, wave_mode), found
     if material.longitudinal_sound_speed is None:
         raise NotEnough(field=where, variant="material")
     return Layer(thickness, material.longitudinal_sound_speed, material.shear_sound_speed, wave_mode), None
@@ -325,14 +342,14 @@ def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
 
 @memoized
 def resolve_transducers(
-    entry: TransducerEntry, temperature: float | None
+    entry: TransducerEntry, temperature: Real | None
 ) -> tuple[Transducers, tuple[Finding, ...]]:
     """Return a transducer pair with its wedge at the medium's temperature.
 
     Parameters
     ----------
     entry : TransducerEntry
-    temperature : float or None [K]  of the medium
+    temperature : float, (n,) or None [K]  of the medium
 
     Returns
     -------
@@ -348,3 +365,36 @@ def resolve_transducers(
         entry.transducers, entry.wedge_speed_per_kelvin, entry.wedge_reference_temperature, temperature
     )
     return warm, tuple(findings)
+
+
+def setup_at(
+    pipe: PipeEntry, medium: MediumEntry, transducers: TransducerEntry, setup: Setup
+) -> Callable[[FloatArray], Setup]:
+    """Return a set-up as a function of the medium's temperature: medium, wedge, dimensions and sound speeds of the solids.
+
+    Parameters
+    ----------
+    pipe : PipeEntry
+    medium : MediumEntry  with a temperature
+    transducers : TransducerEntry
+    setup : Setup  resolved from these entries
+
+    Returns
+    -------
+    setup_of : callable  (n,) temperatures [K] to Setup
+
+    Source
+    ------
+    library : see `resolve_pipe`, `resolve_medium` and `resolve_transducers`.
+    """
+    medium_of = medium_at(medium)
+
+    def at(temperatures: FloatArray) -> Setup:
+        return replace(
+            setup,
+            pipe=resolve_pipe(pipe, temperatures).pipe,
+            medium=medium_of(temperatures),
+            transducers=resolve_transducers(transducers, temperatures)[0],
+        )
+
+    return at

@@ -231,13 +231,14 @@ def _critical_angle(setup: Setup, index: int) -> float:
     return min(angles, key=lambda angle: abs(angle - float(pair.wedge_angle)))
 
 
-def mounted_spacing(mounted: float | None, right: float) -> list[Finding]:
+def mounted_spacing(mounted: float | None, right: float, flow_change: float | None = None) -> list[Finding]:
     """Compare the mounted spacing with the required one.
 
     Parameters
     ----------
     mounted : float or None [m]
     right : float [m]
+    flow_change : float or None [-]  of the mounted against the required spacing, at the same times; None: not known
 
     Returns
     -------
@@ -261,6 +262,7 @@ def mounted_spacing(mounted: float | None, right: float) -> list[Finding]:
             required=quantity(right, "length"),
             difference=quantity(off, "length"),
             direction=term("too-far" if off > 0 else "too-close"),
+            flow_change=flow_change,
         )
     ]
 

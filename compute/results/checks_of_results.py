@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from compute.base.checks import FindingChecks
+from compute.base.errors import ComputeError
 from compute.base.messages import Finding, finding, quantity
 from compute.logs.segments import merged, segments_used
 from compute.logs.series import Series
 from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.entries import MediumEntry
-from compute.measuring.flow import Flow, bore_area
+from compute.measuring.flow import Flow, bore_area, flow_from_times
 from compute.measuring.installation import Installation
 from compute.results import checks
 from compute.results.diagnosis import diagnose
@@ -224,7 +225,10 @@ def _signal(case: ResultCase) -> list[Finding]:
 
 @RESULT_CHECKS.register
 def _mounted_spacing(case: ResultCase) -> list[Finding]:
-    return setup_checks.mounted_spacing(case.occasion.mounted_spacing, float(case.calculated.spacing.spacing))
+    mounted, required = case.occasion.mounted_spacing, float(case.calculated.spacing.spacing)
+    if not setup_checks.mounted_spacing(mounted, required):
+        return []
+    return setup_checks.mounted_spacing(mounted, required, _change_by_spacing(case))
 
 
 @RESULT_CHECKS.register
@@ -244,3 +248,15 @@ def _calibrations(case: ResultCase) -> list[Finding]:
             instrument.name, instrument.calibrated_on, instrument.due_on, case.occasion.day
         )
     ]
+
+
+def _change_by_spacing(case: ResultCase) -> float | None:
+    """Return the relative change of the flow by the mounted spacing, against the required one at the same times."""
+    at_required = replace(case.calculated.setup, mounted_spacing=None)
+    try:
+        flow = flow_from_times(
+            at_required, case.series.transit_time, float(case.series.time_difference.mean())
+        ).volume_flow
+    except ComputeError:
+        return None
+    return float(case.flow.volume_flow / flow) - 1 if flow else None

@@ -12,14 +12,20 @@ from compute.combining.time_alignment import FlowLog
 from compute.logs.segments import Segment
 from compute.logs.series import Outliers, Series, series_of
 from compute.logs.series import Readings as Readings
-from compute.measuring.beam import Setup
+from compute.measuring.beam import Setup, WaveMode, trace
 from compute.measuring.conditions import GEOMETRY, oval_share, oval_uncertainty
-from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at
+from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at, setup_at
 from compute.measuring.flow import Flow, bore_area, flow_from_times
 from compute.measuring.installation import Installation
 from compute.measuring.location import Place, installation_at
 from compute.results.checks_of_results import RESULT_CHECKS, ResultCase
 from compute.results.entry_errors import Case
+from compute.results.input_uncertainties import (
+    UNRECORDED_SPACING_UNCERTAINTY,
+    solid_uncertainties,
+    wedge_state,
+    wedge_uncertainties,
+)
 from compute.results.instrument_errors import (
     Corrected,
     CorrectedEntries,
@@ -31,19 +37,50 @@ from compute.results.instrument_errors import (
     of,
 )
 from compute.results.occasion import Occasion
+from compute.results.propagation import Propagation, propagate_flow
 from compute.results.scatter import scatter_of
 from compute.results.sound_speed import sound_speed_test, sound_speed_uncertainty
 from compute.results.survey import CalculatedSetup, calculate_setup
 from compute.results.uncertainty import (
     InputUncertainty,
     Measurement,
-    flow_uncertainty,
+    speed_of,
     survey_uncertainties,
     temperature_uncertainty,
     velocity_profile_uncertainties,
 )
 from compute.statistics.autocorrelation import standard_deviation
 from compute.statistics.gum import GumResult, Input
+
+
+@dataclass(frozen=True, slots=True)
+class LayerBeam:
+    """The beam in a wall or a lining: wave mode, its sound speed [m/s], angle from the radius [rad], thickness [m]."""
+
+    wave_mode: WaveMode
+    sound_speed: float
+    angle: float
+    thickness: float
+
+
+@dataclass(frozen=True, slots=True)
+class Beam:
+    """What the flow is calculated with, to redo it by hand, SI.
+
+    layers : the wall, then each lining; wedge_sound_speed [m/s] at the temperature of the survey
+    time_in_solids [s] : walls, linings and wedges; mounted_spacing [m] : as recorded, None if not
+    """
+
+    layers: tuple[LayerBeam, ...]
+    bore: float
+    traverses: int
+    wedge_sound_speed: float
+    wedge_angle: float
+    axial_slowness: float
+    time_in_solids: float
+    mounted_spacing: float | None
+    density: float
+    dynamic_viscosity: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +108,8 @@ class Reduction:
     expected_sound_speed: float
     spacing: float
     uncertainty: GumResult
+    propagation: Propagation
+    beam: Beam
     findings: tuple[Finding, ...]
     outliers: Outliers
     correlation_time: float | None
@@ -123,10 +162,9 @@ def reduce_log(
     installation = _installation(calculated.setup, occasion.place, flow)
     mean = float(series.volume_flow.mean())
     scatter = scatter_of(series)
-    measurement, uncertainty = _uncertainty(
+    measurement, (uncertainty, propagation, drawn) = _uncertainty(
         calculated,
-        pipe,
-        medium,
+        (pipe, medium, transducers),
         series,
         installation,
         occasion,
@@ -134,7 +172,14 @@ def reduce_log(
         entries.temperature,
         scatter.uncertainty,
     )
-    case = Case(pipe, medium, calculated.setup.transducers, traverses, series.transit_time)
+    case = Case(
+        pipe,
+        medium,
+        calculated.setup.transducers,
+        traverses,
+        series.transit_time,
+        mounted_spacing=occasion.mounted_spacing,
+    )
     sound_speed = sound_speed_test(
         measurement,
         [Input(row.input, row.value, row.standard_uncertainty) for row in uncertainty.budget],
@@ -158,6 +203,8 @@ def reduce_log(
         expected_sound_speed=float(calculated.setup.medium.sound_speed),
         spacing=float(calculated.spacing.spacing),
         uncertainty=uncertainty,
+        propagation=propagation,
+        beam=beam_of(calculated.setup),
         findings=(
             *calculated.findings,
             *RESULT_CHECKS.findings(
@@ -175,6 +222,7 @@ def reduce_log(
             ),
             *entries.findings,
             *calibrated.findings,
+            *drawn,
             *occasion.remarks,
         ),
         outliers=series.outliers,
@@ -228,12 +276,15 @@ def _log_series(
 ) -> tuple[CorrectedEntries, CalculatedSetup, Series, _Calibrated]:
     """Return the flow of each reading used of a log, with the corrected entries and the set-up that it is calculated with."""
     entries = entries_corrected(pipe, medium, occasion.measured_wall, occasion.known_errors)
-    calculated = calculate_setup(
-        entries.pipe, entries.medium, transducers, traverses=traverses, place=occasion.place
+    calculated = mounted(
+        calculate_setup(entries.pipe, entries.medium, transducers, traverses=traverses, place=occasion.place),
+        occasion.mounted_spacing,
     )
+    # The spacing at which the transducers are mounted belongs to the meter's path as well.
+    programmed = replace(occasion.programmed, mounted_spacing=occasion.mounted_spacing)
     series, calibrated = _calibrated(
         calculated.setup,
-        occasion.programmed,
+        programmed,
         log,
         occasion.segments,
         occasion.known_errors,
@@ -263,7 +314,7 @@ def flow_log(
     name : str  for messages
     entries : (PipeEntry, MediumEntry, TransducerEntry, traverses)
     log : iterable of Readings  with times
-    programmed : Setup  entered in the meter
+    programmed : Setup  entered in the meter, with the mounted spacing if recorded
     segments : tuple of Segment  marked segments; none: the whole log
     known_errors : tuple of KnownError  as for `reduce_log`
     measured_wall : MeasuredWall or None  as for `reduce_log`
@@ -339,6 +390,8 @@ def screened_log(
     pipe, medium, transducers, traverses = entries
     known = entries_corrected(pipe, medium, measured_wall, known_errors)
     setup = calculate_setup(known.pipe, known.medium, transducers, traverses=traverses).setup
+    # The spacing at which the transducers are mounted belongs to both.
+    setup = replace(setup, mounted_spacing=programmed.mounted_spacing)
     series, _ = _calibrated(
         setup, programmed, log, segments, known_errors, keep_times=True, include_outliers=include_outliers
     )
@@ -410,40 +463,100 @@ def _corrected_for_place(series: Series, installation: Installation) -> Series:
     )
 
 
+def mounted(calculated: CalculatedSetup, spacing: float | None) -> CalculatedSetup:
+    """Return a calculated set-up with the spacing at which its transducers are mounted.
+
+    Parameters
+    ----------
+    calculated : CalculatedSetup
+    spacing : float or None [m]  None: not recorded, the calculated spacing
+
+    Returns
+    -------
+    calculated : CalculatedSetup  its required spacing stays the calculated one
+
+    Source
+    ------
+    none : a record with another value.
+    """
+    return replace(calculated, setup=replace(calculated.setup, mounted_spacing=spacing))
+
+
+def beam_of(setup: Setup) -> Beam:
+    """Return what the flow of a set-up is calculated with.
+
+    Parameters
+    ----------
+    setup : Setup
+
+    Returns
+    -------
+    beam : Beam
+
+    Source
+    ------
+    snell : see `compute.measuring.beam.trace`.
+    """
+    path, pair = trace(setup), setup.transducers
+    layers = (setup.pipe.wall, *setup.pipe.linings)
+    return Beam(
+        layers=tuple(
+            LayerBeam(mode, float(speed_of(layer, mode)), float(angle), float(layer.thickness))
+            for layer, mode, angle in zip(layers, path.wave_modes, path.angles_in_solids, strict=True)
+        ),
+        bore=float(setup.pipe.bore),
+        traverses=setup.traverses,
+        wedge_sound_speed=float(pair.wedge_sound_speed),
+        wedge_angle=float(pair.wedge_angle),
+        axial_slowness=float(path.axial_slowness),
+        time_in_solids=float(path.time_in_solids),
+        mounted_spacing=None if setup.mounted_spacing is None else float(setup.mounted_spacing),
+        density=float(setup.medium.density),
+        dynamic_viscosity=float(setup.medium.dynamic_viscosity),
+    )
+
+
 def _uncertainty(
     calculated: CalculatedSetup,
-    pipe: PipeEntry,
-    medium: MediumEntry,
+    entries: tuple[PipeEntry, MediumEntry, TransducerEntry],
     series: Series,
     installation: Installation,
     occasion: Occasion,
     calibrated: _Calibrated,
     thermometer: float,
     scatter: InputUncertainty,
-) -> tuple[Measurement, GumResult]:
+) -> tuple[Measurement, tuple[GumResult, Propagation, tuple[Finding, ...]]]:
+    pipe, medium, pair = entries
+    setup, temperature = calculated.setup, medium.temperature
+    measurement = Measurement(
+        setup,
+        series.transit_time,
+        float(series.time_difference.mean()),
+        temperature,
+        None if temperature is None else medium_at(medium),
+        calibrated.flow_factor * installation.factor,
+        None if temperature is None else setup_at(pipe, medium, pair, setup),
+        wedge_state(pair, temperature),
+    )
     uncertainties = survey_uncertainties(
-        calculated.setup,
+        setup,
         repeatability=scatter,
         measured_wall=occasion.wall_uncertainty(pipe.wall_thickness),
         viscosity_relative=calculated.medium.viscosity_uncertainty,
     )
-    measurement = Measurement(
-        calculated.setup,
-        series.transit_time,
-        float(series.time_difference.mean()),
-        medium.temperature if medium.name else None,
-        medium_at(medium) if medium.name else None,
-        calibrated.flow_factor * installation.factor,
-    )
+    uncertainties |= solid_uncertainties(calculated.pipe, setup, temperature)
+    uncertainties |= wedge_uncertainties(pair, temperature)
+    if temperature is not None:
+        usual = temperature_uncertainty(medium.temperature_source).standard_uncertainty
+        uncertainties["medium.temperature"] = InputUncertainty(math.hypot(usual, thermometer))
+    if occasion.mounted_spacing is None:
+        uncertainties["spacing"] = UNRECORDED_SPACING_UNCERTAINTY
     uncertainties |= calibrated.uncertainties
-    share = oval_share(pipe.conditions(medium.temperature))
+    share = oval_share(pipe.conditions(temperature))
     if share:
         of_bore = share * pipe.outer_diameter / pipe.bore
         uncertainties["pipe.ovality"] = InputUncertainty(oval_uncertainty(of_bore), source=GEOMETRY)
-    if measurement.temperature is not None:
-        usual = temperature_uncertainty(medium.temperature_source).standard_uncertainty
-        uncertainties["medium.temperature"] = InputUncertainty(math.hypot(usual, thermometer))
     uncertainties |= velocity_profile_uncertainties(
         measurement, uncertainties, installation.standard_uncertainty
     )
-    return measurement, flow_uncertainty(measurement, uncertainties)
+    return measurement, propagate_flow(measurement, uncertainties)

@@ -34,13 +34,20 @@ HALF_WIDTH_DIVISOR: dict[Distribution, float] = {
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """Input quantity: best estimate, standard uncertainty (k = 1), degrees of freedom, distribution."""
+    """Input quantity: best estimate, standard uncertainty (k = 1), degrees of freedom, distribution, source of the uncertainty.
+
+    limits   : lowest and highest possible value of a rectangular distribution that is not centred on the best estimate
+    positive : whether values at or below 0 are impossible, which matters to draws
+    """
 
     path: str
     value: float
     standard_uncertainty: float
     degrees_of_freedom: float = math.inf
     distribution: Distribution = "normal"
+    limits: tuple[float, float] | None = None
+    positive: bool = False
+    source: Source | None = None
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value):
@@ -66,6 +73,8 @@ class BudgetRow:
     contribution: float
     variance_fraction: float
     degrees_of_freedom: float = math.inf
+    distribution: Distribution = "normal"
+    source: Source | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,6 +290,8 @@ def combine_components(
             contribution=abs(float(part)),
             variance_fraction=float(share) / variance if variance > 0 else 0.0,
             degrees_of_freedom=item.degrees_of_freedom,
+            distribution=item.distribution,
+            source=item.source,
         )
         for item, slope, part, share in zip(inputs, slopes, parts, shares, strict=True)
     ]
@@ -326,6 +337,8 @@ def _effective_freedom(
 
 def _groups(matrix: FloatArray) -> list[list[int]]:
     """Return the groups of inputs joined, directly or through others, by a correlation that is not 0."""
+    if np.count_nonzero(matrix) == len(matrix):
+        return [[index] for index in range(len(matrix))]
     left = set(range(len(matrix)))
     groups = []
     while left:

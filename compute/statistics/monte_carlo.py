@@ -5,7 +5,7 @@ compute.statistics.gum.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +23,13 @@ BLOCK = 1 << 15
 # JCGM 101 7.9.2 takes half a unit in the last of two significant digits: 0.5 % to 5 % of a standard uncertainty, by its leading
 # digits and so by the unit it happens to be in. The largest is taken, so that the result of the comparison does not depend on the unit.
 TOLERANCE_SHARE = 0.05
+# Least share of draws that are possible; a default value.
+MIN_POSSIBLE_SHARE = 0.5
+# Relative standard uncertainty of a positive input from which it is drawn log-normally: a normal distribution reaches 0 at 6.7
+# standard deviations there. A t distribution is cut off at this share of the value from it. Default values.
+LOG_NORMAL_FROM = 0.15
+CUT_OFF_SHARE = 0.95
+MIN_SHARE_REPORTED = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +39,8 @@ class MonteCarloResult:
     The symmetric interval leaves the same probability on either side; the shortest is the narrowest one that
     holds the probability. `tolerance` is JCGM 101's delta, here 5 % of the standard uncertainty; `good_enough` says that
     both ends of the linear interval lie within it.
-    `end_noise` is the standard error of the ends of the symmetric interval from the finite number of trials.
+    `end_noise` is the standard error of the ends of the symmetric interval from the finite number of trials. `half_width` is that of
+    the interval centred on the linear value that holds the probability.
     """
 
     trials: int
@@ -47,6 +55,7 @@ class MonteCarloResult:
     difference_high: float
     end_noise: float
     good_enough: bool
+    half_width: float
     findings: tuple[Finding, ...]
 
 
@@ -56,7 +65,10 @@ def monte_carlo(
     """Distribution of a model's value by drawing its inputs at random, compared with the linear answer.
 
     A normal input with finite degrees of freedom is drawn from the scaled and shifted t distribution. Inputs that
-    are correlated are drawn from a joint normal distribution whatever their shape, and a finding says so.
+    are correlated are drawn from a joint normal distribution whatever their shape, and a finding says so. An input that cannot be
+    0 or less and has a large relative uncertainty is drawn from a log-normal distribution whose median is the best estimate,
+    and a finding says so; a t distribution of such an input is cut off near 0. A draw for which the model has no value (nan) is
+    left out: its inputs are not possible together.
 
     Parameters
     ----------
@@ -73,7 +85,7 @@ def monte_carlo(
 
     Raises
     ------
-    OutOfRange  the number of trials is outside its range, or the model is not finite at some draw
+    OutOfRange  the number of trials is outside its range, or the model has no value at more than half of the draws
 
     Source
     ------
@@ -81,16 +93,40 @@ def monte_carlo(
     """
     if not MIN_TRIALS <= trials <= MAX_TRIALS:
         raise OutOfRange(field="monte_carlo_trials", value=trials, at_least=MIN_TRIALS, at_most=MAX_TRIALS)
-    joint, factor = _joint(inputs, linear)
-    generator = np.random.default_rng(seed)
-    values = np.empty(trials)
-    for start in range(0, trials, BLOCK):
-        stop = min(start + BLOCK, trials)
-        values[start:stop] = model(_draw(inputs, factor, joint, generator, stop - start))
-    if not np.isfinite(values).all():
+    joint, _ = _joint(inputs, linear)
+    values = np.concatenate([model(draws) for draws in drawn_inputs(inputs, linear, trials, seed)])
+    values = values[np.isfinite(values)]
+    if len(values) < MIN_POSSIBLE_SHARE * trials:
         raise OutOfRange(variant="uncertainty-too-large")
     values.sort()
-    return _summary(values, seed, linear, kind, _joint_finding(inputs, joint))
+    findings = (*_joint_finding(inputs, joint), *log_normal_finding(inputs, linear))
+    return _summary(values, trials, seed, linear, kind, findings)
+
+
+def drawn_inputs(
+    inputs: Sequence[Input], linear: GumResult, trials: int, seed: int
+) -> Iterator[dict[str, FloatArray]]:
+    """Return draws of inputs, in blocks.
+
+    Parameters
+    ----------
+    inputs : sequence of Input
+    linear : GumResult  gives the correlations
+    trials : int [1]
+    seed : int [1]  0 or more; the same seed gives the same draws to the bit
+
+    Returns
+    -------
+    draws : iterator of dict  path to (m,) draws
+
+    Source
+    ------
+    JCGM 101:2008 6.4; see `monte_carlo` for the distributions.
+    """
+    joint, factor = _joint(inputs, linear)
+    generator = np.random.default_rng(seed)
+    for start in range(0, trials, BLOCK):
+        yield _draw(inputs, factor, joint, generator, min(BLOCK, trials - start))
 
 
 def shortest_coverage_interval(ordered: FloatArray, coverage_probability: float) -> tuple[float, float]:
@@ -113,6 +149,26 @@ def shortest_coverage_interval(ordered: FloatArray, coverage_probability: float)
     widths = ordered[inside:] - ordered[:-inside]
     start = int(np.argmin(widths))
     return float(ordered[start]), float(ordered[start + inside])
+
+
+def centred_half_width(ordered: FloatArray, value: float, coverage_probability: float) -> float:
+    """Half-width of the interval about a value that holds a given part of a sample.
+
+    Parameters
+    ----------
+    ordered : (n,) [any unit]  sample
+    value : float [as ordered]
+    coverage_probability : float [1]  above 0, below 1
+
+    Returns
+    -------
+    half_width : float [as ordered]
+
+    Source
+    ------
+    definition : JCGM 100:2008 (GUM) 2.3.5 for a result stated as value +- expanded uncertainty, by order statistics.
+    """
+    return float(np.quantile(np.abs(ordered - value), coverage_probability))
 
 
 def numerical_tolerance(standard_uncertainty: float) -> float:
@@ -153,12 +209,54 @@ def _draw(
             unit = together[joint.index(item.path)]
         else:
             unit = _unit_trials(item, generator, count)
-        drawn[item.path] = item.value + item.standard_uncertainty * unit
+        drawn[item.path] = _scaled(item, unit)
     return drawn
+
+
+def _scaled(item: Input, unit: FloatArray) -> FloatArray:
+    """Return draws of an input from draws with mean 0 and standard deviation 1."""
+    if item.limits is not None and item.distribution == "rectangular":
+        low, high = item.limits
+        half = HALF_WIDTH_DIVISOR["rectangular"]
+        return low + (high - low) * np.clip((unit / half + 1) / 2, 0.0, 1.0)
+    if not item.positive or item.value <= 0 or item.standard_uncertainty == 0:
+        return item.value + item.standard_uncertainty * unit
+    relative = item.standard_uncertainty / item.value
+    if is_log_normal(item):
+        # Standard deviation of the logarithm for that coefficient of variation.
+        spread = math.sqrt(math.log1p(relative**2))
+        return item.value * np.exp(spread * unit)
+    cut = CUT_OFF_SHARE / relative
+    return item.value * (1 + relative * np.clip(unit, -cut, cut))
+
+
+def is_log_normal(item: Input) -> bool:
+    """Whether an input is drawn from a log-normal distribution, because its own would reach 0.
+
+    Parameters
+    ----------
+    item : Input
+
+    Returns
+    -------
+    log_normal : bool
+
+    Source
+    ------
+    limit : LOG_NORMAL_FROM, a default value; a bounded distribution that reaches 0.
+    """
+    if not item.positive or item.value <= 0 or item.limits is not None:
+        return False
+    relative = item.standard_uncertainty / item.value
+    if item.distribution == "normal":
+        return math.isinf(item.degrees_of_freedom) and relative > LOG_NORMAL_FROM
+    return HALF_WIDTH_DIVISOR[item.distribution] * relative >= 1
 
 
 def _unit_trials(item: Input, generator: np.random.Generator, count: int) -> FloatArray:
     """Return trials of an input with standard deviation 1 (a t distribution keeps its wider tails)."""
+    if is_log_normal(item):
+        return generator.standard_normal(count)
     if item.distribution == "normal":
         if math.isfinite(item.degrees_of_freedom):
             return generator.standard_t(item.degrees_of_freedom, count)
@@ -186,9 +284,14 @@ def _joint(inputs: Sequence[Input], linear: GumResult) -> tuple[list[str], Float
 
 
 def _summary(
-    ordered: FloatArray, seed: int, linear: GumResult, kind: str, findings: tuple[Finding, ...]
+    ordered: FloatArray,
+    trials: int,
+    seed: int,
+    linear: GumResult,
+    kind: str,
+    findings: tuple[Finding, ...],
 ) -> MonteCarloResult:
-    probability, trials = linear.coverage_probability, len(ordered)
+    probability = linear.coverage_probability
     low, high = (
         float(value) for value in np.quantile(ordered, [(1 - probability) / 2, (1 + probability) / 2])
     )
@@ -215,6 +318,7 @@ def _summary(
         difference_high=differences[1],
         end_noise=noise,
         good_enough=good,
+        half_width=centred_half_width(ordered, linear.value, probability),
         findings=findings,
     )
 
@@ -239,6 +343,31 @@ def _gum_not_validated(linear: GumResult, low: float, high: float, kind: str) ->
         monte_carlo_low=quantity(low, kind),
         monte_carlo_high=quantity(high, kind),
     )
+
+
+def log_normal_finding(inputs: Sequence[Input], linear: GumResult) -> tuple[Finding, ...]:
+    """Report the inputs that are drawn from a log-normal distribution, where they matter.
+
+    Parameters
+    ----------
+    inputs : sequence of Input
+    linear : GumResult  its budget has the shares; below 1 % an input does not matter
+
+    Returns
+    -------
+    findings : tuple of Finding
+
+    Source
+    ------
+    JCGM 101:2008 6.4: the distribution follows what is known, here that a quantity is positive.
+    """
+    shares = {row.input: row.variance_fraction for row in linear.budget}
+    odd = [
+        field_name(one.path)
+        for one in inputs
+        if is_log_normal(one) and shares.get(one.path, 1.0) > MIN_SHARE_REPORTED
+    ]
+    return (finding("drawn-log-normal", "info", source=JCGM_101, inputs=odd),) if odd else ()
 
 
 def _joint_finding(inputs: Sequence[Input], joint: Sequence[str]) -> tuple[Finding, ...]:

@@ -6,7 +6,11 @@ from collections.abc import Mapping
 
 PROPERTY_TEXTS: Mapping[str, str] = {
     "degrees_of_freedom": "Degrees of freedom of the standard uncertainty.",
+    "effective_degrees_of_freedom": "Effective degrees of freedom of the combined standard uncertainty; null if infinite.",
     "half_width": "Half-width of the distribution.",
+    "monte_carlo_seed": "Seed of the Monte Carlo trials; null for the law of propagation.",
+    "monte_carlo_trials": "Number of Monte Carlo trials; null for the law of propagation.",
+    "propagation_method": "Method of propagation: `law-of-propagation` or `monte-carlo`.",
     "relative_standard_uncertainty": "Relative standard uncertainty.",
     "later": "Instruments due later.",
     "90": "Instruments due in 61 to 90 days.",
@@ -120,7 +124,7 @@ PROPERTY_TEXTS: Mapping[str, str] = {
     "detail": "Explanation in plain words.",
     "deviation": "Deviation from the reference.",
     "difference": "Difference of the two values.",
-    "distribution": "Distribution of the input: `normal`, `rectangular` or `triangular`.",
+    "distribution": "Distribution of the input: `normal`, `rectangular`, `triangular` or `arcsine`.",
     "disturbance": "Type of the upstream disturbance.",
     "done": "Number of completed items.",
     "downstream_diameters": "Required downstream straight length in pipe diameters.",
@@ -413,6 +417,7 @@ PROPERTY_TEXTS: Mapping[str, str] = {
     "wave_mode": "Wave mode in the wall: `longitudinal` or `shear`; null: the recommended mode.",
     "wave_mode_in_lining": "Wave mode in the lining.",
     "wave_mode_in_wall": "Wave mode in the pipe wall.",
+    "wedge_angle": "Angle of the beam in the wedge, from the radius of the pipe.",
     "what": "Kind of the event.",
     "withdrawn_at": "Time of withdrawal; null while in force.",
     "within_threshold": "Results that changed by no more than the client's threshold.",

@@ -95,7 +95,12 @@ EXAMPLES: Mapping[str, Mapping[str, str]] = {
         "temperature_range": "20 degC",
         "wedge_reference_temperature": "20 degC",
     },
-    "transit_time": {"time_in_medium": "287 us", "transit_time": "314 us", "wedge_delay": "9.8 us"},
+    "transit_time": {
+        "time_in_medium": "287 us",
+        "time_in_solids": "28.3 us",
+        "transit_time": "314 us",
+        "wedge_delay": "9.8 us",
+    },
     "time_difference": {
         "action_limit": "1 ns",
         "deviation": "0.1 ns",
@@ -114,6 +119,7 @@ EXAMPLES: Mapping[str, Mapping[str, str]] = {
     "dynamic_viscosity": {"dynamic_viscosity": "0.48 mPa.s"},
     "frequency": {"frequency": "1 MHz", "max_frequency": "2 MHz", "min_frequency": "0.5 MHz"},
     "angle": {
+        "angle": "52.6 deg",
         "lining": "30 deg",
         "medium": "22.4 deg",
         "path_angle": "90 deg",

@@ -12,6 +12,7 @@ from compute.base.units import KINDS
 from compute.combining.combination import SharedRow
 from compute.measuring.spacing import Spacing
 from compute.results.change_breakdown import Effect, Side
+from compute.results.reduction import Beam
 from compute.results.survey import CalculatedSetup
 from compute.results.uncertainty import InputUncertainty
 from compute.statistics.gum import BudgetRow
@@ -95,6 +96,11 @@ KIND_OF_INPUT: Mapping[str, str] = {
     "transducers.wedge_angle": "angle",
     "transducers.wedge_sound_speed": "speed",
     "transducers.wedge_delay": "transit_time",
+    "transducers.wedge_temperature_coefficient": "speed_per_temperature",
+    "transducers.wedge_temperature": "temperature",
+    "pipe.wall_sound_speed": "speed",
+    "pipe.lining.sound_speed": "speed",
+    "spacing": "length",
     "readings.transit_time": "transit_time",
     "readings.time_difference": "time_difference",
     "repeatability": "time_difference",
@@ -124,9 +130,37 @@ def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
             "contribution": quantity(row.contribution, "volume_flow"),
             "variance_fraction": row.variance_fraction,
             "degrees_of_freedom": finite(row.degrees_of_freedom),
+            "distribution": row.distribution,
+            "source": source_json(row.source) if row.source else None,
         }
         for row in budget
     ]
+
+
+def beam_json(beam: Beam) -> dict[str, Any]:
+    """Return what a flow is calculated with, to redo it by hand."""
+    names = ("wall", "lining", *("further-lining" for _ in beam.layers[2:]))
+    return {
+        "layers": [
+            {
+                "layer": name,
+                "wave_mode": layer.wave_mode,
+                "sound_speed": quantity(layer.sound_speed, "speed"),
+                "angle": quantity(layer.angle, "angle"),
+                "thickness": quantity(layer.thickness, "length"),
+            }
+            for name, layer in zip(names, beam.layers, strict=False)
+        ],
+        "bore": quantity(beam.bore, "length"),
+        "traverses": beam.traverses,
+        "wedge_sound_speed": quantity(beam.wedge_sound_speed, "speed"),
+        "wedge_angle": quantity(beam.wedge_angle, "angle"),
+        "axial_slowness": beam.axial_slowness,
+        "time_in_solids": quantity(beam.time_in_solids, "transit_time"),
+        "mounted_spacing": None if beam.mounted_spacing is None else quantity(beam.mounted_spacing, "length"),
+        "density": quantity(beam.density, "density"),
+        "dynamic_viscosity": quantity(beam.dynamic_viscosity, "dynamic_viscosity"),
+    }
 
 
 def budget_rows(stored: Iterable[Mapping[str, Any]]) -> list[BudgetRow]:
@@ -140,6 +174,7 @@ def budget_rows(stored: Iterable[Mapping[str, Any]]) -> list[BudgetRow]:
             contribution=row["contribution"]["si"],
             variance_fraction=row["variance_fraction"],
             degrees_of_freedom=math.inf if row["degrees_of_freedom"] is None else row["degrees_of_freedom"],
+            distribution=row["distribution"],
         )
         for row in stored
     ]

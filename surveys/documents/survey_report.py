@@ -22,6 +22,7 @@ from surveys.documents.formatting import (
     format_quantity,
     full_name,
     moment,
+    stored_quantity_text,
     with_uncertainty,
 )
 from surveys.documents.method_and_sources import method_and_sources
@@ -32,6 +33,7 @@ from surveys.documents.setup_drawings import side_drawing
 from surveys.documents.setup_sheet import drawn_of, findings_blocks
 from surveys.documents.site_meter_comparison import ComparisonText, comparison_text
 from surveys.models import Report, Result, Setup
+from surveys.models.result import PropagationMethod
 from surveys.pipes.selectors import paths_result
 from surveys.results.reduction import result_flows
 
@@ -46,6 +48,11 @@ INPUTS: dict[str, Promise] = {
     "transducers.wedge_angle": _("wedge angle"),
     "transducers.wedge_sound_speed": _("wedge sound speed"),
     "transducers.wedge_delay": _("wedge delay"),
+    "transducers.wedge_temperature_coefficient": _("temperature coefficient of the wedge"),
+    "transducers.wedge_temperature": _("wedge temperature"),
+    "pipe.wall_sound_speed": _("sound speed of the wall"),
+    "pipe.lining.sound_speed": _("sound speed of the lining"),
+    "spacing": _("transducer spacing"),
     "readings.transit_time": _("transit time"),
     "readings.time_difference": _("time difference, zero of the meter"),
     "repeatability": _("repeatability"),
@@ -54,6 +61,8 @@ INPUTS: dict[str, Promise] = {
     "meter.calibration": _("calibration of the meter"),
     "meter.zero": _("zero of the transducers"),
 }
+LAYERS: dict[str, Promise] = {"wall": _("Wall"), "lining": _("Lining")}
+WAVES: dict[str, Promise] = {"longitudinal": _("longitudinal"), "shear": _("shear")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,6 +310,17 @@ def _uncertainty_section(pdf: PdfDocument, result: Result, units: System) -> Non
             coverage_factor=f"{result.coverage_factor:.2f}",
         )
     )
+    if result.propagation_method == PropagationMethod.MONTE_CARLO:
+        pdf.text(
+            gettext(
+                "The law of propagation of uncertainty is not valid here. The inputs were drawn {trials} times from their distributions "
+                "(JCGM 101:2008). The interval from {low} to {high} contains the flow with a probability of approximately 95 %."
+            ).format(
+                trials=result.monte_carlo_trials,
+                low=format_quantity(result.coverage_low_m3_s, "volume_flow", units),
+                high=format_quantity(result.coverage_high_m3_s, "volume_flow", units),
+            )
+        )
     pdf.table(
         [
             gettext("Input quantity"),
@@ -313,6 +333,37 @@ def _uncertainty_section(pdf: PdfDocument, result: Result, units: System) -> Non
         right=4,
         total=True,
     )
+    pdf.heading(gettext("Values of the calculation"))
+    pdf.facts(calculation_facts(result, units))
+
+
+def calculation_facts(result: Result, units: System) -> list[tuple[str, str]]:
+    """Return the values that the flow is calculated with, to verify it by hand."""
+    known = result.calculation
+    layers = [
+        (
+            LAYERS.get(layer["layer"], LAYERS["lining"]),
+            gettext("{wave} wave at {speed}, {angle} from the radius").format(
+                wave=WAVES[layer["wave_mode"]],
+                speed=stored_quantity_text(layer["sound_speed"], units, 1),
+                angle=stored_quantity_text(layer["angle"], units, 2),
+            ),
+        )
+        for layer in known["layers"]
+    ]
+    return [
+        (gettext("Mean transit time"), format_quantity(result.transit_time_s, "transit_time", units)),
+        (
+            gettext("Mean time difference"),
+            format_quantity(result.time_difference_s, "time_difference", units),
+        ),
+        (gettext("Bore"), stored_quantity_text(known["bore"], units, 2)),
+        (gettext("Wedge sound speed"), stored_quantity_text(known["wedge_sound_speed"], units, 1)),
+        *((str(name), text) for name, text in layers),
+        (gettext("Time in solids"), stored_quantity_text(known["time_in_solids"], units, 3)),
+        (gettext("Density"), stored_quantity_text(known["density"], units, 1)),
+        (gettext("Dynamic viscosity"), stored_quantity_text(known["dynamic_viscosity"], units, 3)),
+    ]
 
 
 def budget_lines(result: Result, units: System) -> list[list[str]]:

@@ -4280,6 +4280,40 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                 ),
                 ("expanded_uncertainty_m3_s", models.FloatField(verbose_name="expanded uncertainty (m³/s)")),
                 ("coverage_factor", models.FloatField(verbose_name="coverage factor")),
+                (
+                    "combined_standard_uncertainty_m3_s",
+                    models.FloatField(verbose_name="combined standard uncertainty (m³/s)"),
+                ),
+                (
+                    "effective_degrees_of_freedom",
+                    models.FloatField(
+                        help_text="Null: infinite.", null=True, verbose_name="effective degrees of freedom"
+                    ),
+                ),
+                (
+                    "coverage_low_m3_s",
+                    models.FloatField(verbose_name="lower end of the coverage interval (m³/s)"),
+                ),
+                (
+                    "coverage_high_m3_s",
+                    models.FloatField(verbose_name="upper end of the coverage interval (m³/s)"),
+                ),
+                (
+                    "propagation_method",
+                    models.CharField(
+                        choices=[
+                            ("law-of-propagation", "law of propagation of uncertainty"),
+                            ("monte-carlo", "Monte Carlo"),
+                        ],
+                        max_length=20,
+                        verbose_name="propagation method",
+                    ),
+                ),
+                (
+                    "monte_carlo_trials",
+                    models.PositiveIntegerField(null=True, verbose_name="Monte Carlo trials"),
+                ),
+                ("monte_carlo_seed", models.BigIntegerField(null=True, verbose_name="Monte Carlo seed")),
                 ("mean_velocity_m_s", models.FloatField(verbose_name="mean velocity (m/s)")),
                 ("path_velocity_m_s", models.FloatField(verbose_name="path velocity (m/s)")),
                 ("reynolds", models.FloatField(verbose_name="reynolds")),
@@ -4294,6 +4328,13 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                 ),
                 ("findings", models.JSONField(verbose_name="findings")),
                 ("budget", models.JSONField(verbose_name="budget")),
+                (
+                    "calculation",
+                    models.JSONField(
+                        help_text="Wave modes, sound speeds, bore and times that the flow is calculated with.",
+                        verbose_name="calculation",
+                    ),
+                ),
                 (
                     "change_breakdown",
                     models.JSONField(
@@ -4415,6 +4456,26 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                         condition=models.Q(("replaced_at__isnull", True)),
                         fields=("survey",),
                         name="result_one_current_for_a_survey",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("coverage_low_m3_s__lte", models.F("coverage_high_m3_s"))),
+                        name="result_coverage_interval_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("monte_carlo_seed__isnull", False),
+                                ("monte_carlo_trials__isnull", False),
+                                ("propagation_method", "monte-carlo"),
+                            ),
+                            models.Q(
+                                ("monte_carlo_seed__isnull", True),
+                                ("monte_carlo_trials__isnull", True),
+                                ("propagation_method", "law-of-propagation"),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="result_monte_carlo_states_trials_and_seed",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(("replaces", models.F("id")), _negated=True),

@@ -34,6 +34,11 @@ class Cause(models.TextChoices):
     COMBINATION = "combination", _("surveys combined")
 
 
+class PropagationMethod(models.TextChoices):
+    LAW_OF_PROPAGATION = "law-of-propagation", _("law of propagation of uncertainty")
+    MONTE_CARLO = "monte-carlo", _("Monte Carlo")
+
+
 class Recomputation(Record):
     """Background run that calculates new results for the surveys that used changed data."""
 
@@ -197,6 +202,15 @@ class Result(Record):
     volume_flow_standard_deviation_m3_s = models.FloatField(_("volume flow standard deviation (m³/s)"))
     expanded_uncertainty_m3_s = models.FloatField(_("expanded uncertainty (m³/s)"))
     coverage_factor = models.FloatField(_("coverage factor"))
+    combined_standard_uncertainty_m3_s = models.FloatField(_("combined standard uncertainty (m³/s)"))
+    effective_degrees_of_freedom = models.FloatField(
+        _("effective degrees of freedom"), null=True, help_text=_("Null: infinite.")
+    )
+    coverage_low_m3_s = models.FloatField(_("lower end of the coverage interval (m³/s)"))
+    coverage_high_m3_s = models.FloatField(_("upper end of the coverage interval (m³/s)"))
+    propagation_method = models.CharField(_("propagation method"), max_length=20, choices=PropagationMethod)
+    monte_carlo_trials = models.PositiveIntegerField(_("Monte Carlo trials"), null=True)
+    monte_carlo_seed = models.BigIntegerField(_("Monte Carlo seed"), null=True)
     mean_velocity_m_s = models.FloatField(_("mean velocity (m/s)"))
     path_velocity_m_s = models.FloatField(_("path velocity (m/s)"))
     reynolds = models.FloatField(_("reynolds"))
@@ -206,6 +220,10 @@ class Result(Record):
     spacing_m = models.FloatField(_("spacing (m)"), help_text=_("Spacing required for the pipe data."))
     findings = models.JSONField(_("findings"))
     budget = models.JSONField(_("budget"))
+    calculation = models.JSONField(
+        _("calculation"),
+        help_text=_("Wave modes, sound speeds, bore and times that the flow is calculated with."),
+    )
     change_breakdown = models.JSONField(
         _("change breakdown"), null=True, help_text=_("Difference from the replaced result, with causes.")
     )
@@ -220,6 +238,23 @@ class Result(Record):
                 name="result_one_current_for_a_survey",
                 fields=["survey"],
                 condition=Q(replaced_at__isnull=True),
+            ),
+            models.CheckConstraint(
+                name="result_coverage_interval_in_order",
+                condition=Q(coverage_low_m3_s__lte=F("coverage_high_m3_s")),
+            ),
+            models.CheckConstraint(
+                name="result_monte_carlo_states_trials_and_seed",
+                condition=Q(
+                    propagation_method="monte-carlo",
+                    monte_carlo_trials__isnull=False,
+                    monte_carlo_seed__isnull=False,
+                )
+                | Q(
+                    propagation_method="law-of-propagation",
+                    monte_carlo_trials__isnull=True,
+                    monte_carlo_seed__isnull=True,
+                ),
             ),
             models.CheckConstraint(name="result_not_replaced_by_itself", condition=~Q(replaces=F("id"))),
             models.CheckConstraint(name="result_has_readings", condition=Q(readings_used__gt=0)),

@@ -19,12 +19,15 @@ from compute.measuring.entries import (
     resolve_medium,
     resolve_pipe,
     resolve_transducers,
+    setup_at,
 )
 from compute.measuring.flow import Flow, flow_from_times, times_from_logged
 from compute.measuring.location import safety_notes
 from compute.results.checks_of_results import FLOW_CHECKS, FlowCase
 from compute.results.diagnosis import Diagnosis, case_of_sound_speed, diagnose, sound_speed_test_of_case
 from compute.results.entry_errors import Case
+from compute.results.input_uncertainties import wedge_state
+from compute.results.propagation import Propagation, propagate_flow
 from compute.results.survey import CalculatedSetup, calculate_setup, no_beam
 from compute.results.uncertainty import InputUncertainty, Measurement, flow_monte_carlo, flow_uncertainty
 from compute.statistics.gum import Correlation, GumResult
@@ -69,6 +72,17 @@ class SetupEntries:
 
 
 @dataclass(frozen=True, slots=True)
+class FlowUncertainty:
+    """The uncertainty of a flow: by the law of propagation, by Monte Carlo if requested, and by the method the inputs require."""
+
+    linear: GumResult
+    drawn: MonteCarloResult | None
+    result: GumResult
+    propagation: Propagation
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class FlowEntries:
     """The entries of a set-up with readings (SI, single values or arrays), and the pipe and medium programmed in the meter."""
 
@@ -109,20 +123,25 @@ class FlowEntries:
         correlations: Sequence[Correlation],
         coverage_probability: float,
         trials: int | None,
-    ) -> tuple[GumResult, MonteCarloResult | None]:
-        """The uncertainty of the flow by the law of propagation, and by Monte Carlo if trials are stated."""
-        setup, medium = self.setup.calculated().setup, self.setup.medium
+    ) -> FlowUncertainty:
+        """The uncertainty of the flow by the law of propagation, by Monte Carlo if trials are stated, and as a result would have it."""
+        setup, medium, pair = self.setup.calculated().setup, self.setup.medium, self.setup.transducers
         transit_time, time_difference = self.times(setup)
         measurement = Measurement(
             setup,
             float(transit_time),
             float(time_difference),
             medium.temperature,
-            medium_at(medium) if medium.name else None,
+            None if medium.temperature is None else medium_at(medium),
+            setup_of=None if medium.temperature is None else setup_at(self.setup.pipe, medium, pair, setup),
+            wedge=wedge_state(pair, medium.temperature),
         )
         linear = flow_uncertainty(measurement, inputs, correlations, coverage_probability)
         drawn = None if trials is None else flow_monte_carlo(measurement, inputs, linear, trials, SEED)
-        return linear, drawn
+        result, propagation, findings = propagate_flow(
+            measurement, inputs, correlations, coverage_probability
+        )
+        return FlowUncertainty(linear, drawn, result, propagation, findings)
 
 
 def diagnosis_of(

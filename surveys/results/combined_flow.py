@@ -2,7 +2,9 @@
 
 The owner of each uncertainty decides what is shared. In unclear cases the larger uncertainty is used:
 one medium under one name at a site counts as shared where uncertainties add (sum, mean) and as each pipe's own where
-they would cancel (difference); if a survey used several meters, they count as one that no other set shares.
+they would cancel (difference); if a survey used several meters, they count as one that no other set shares. A mounting is that of
+one meter and one pair at one point: results of the same three share its zero and spacing where uncertainties add, and no two
+surveys share it in a difference.
 """
 
 from __future__ import annotations
@@ -129,10 +131,12 @@ def _owners(result: Result, kind: str) -> Mapping[Owner, str]:
     meters = sorted(str(one.pk) for one in stated.instruments.all() if one.kind == Kind.METER)
     medium, pipe = result.pipe_data.medium, str(point.pipe_id)
     adds = kind in (SUM, MEAN)
+    meter, pair = "+".join(meters), str(result.transducer_data.instrument_id)
     return {
         "pipe": pipe,
-        "meter": "+".join(meters),
-        "pair": str(result.transducer_data.instrument_id),
+        "meter": meter,
+        "pair": pair,
+        "mounting": f"{meter}+{pair} at {point.pk}" if adds else str(result.survey_id),
         "medium": f"{medium} at {point.pipe.site_id}" if adds and medium else pipe,
         "point": str(point.pk),
         "run": str(result.survey_id),

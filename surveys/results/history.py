@@ -253,6 +253,7 @@ def _owners(result: Result) -> Mapping[Owner, str]:
         "pipe": str(result.pipe_data_id),
         "meter": "+".join(sorted(f"{one} by {certificates.get(one)}" for one in meters)) or day,
         "pair": f"{pair.pk} by {certificates.get(pair.instrument_id)}",
+        "mounting": str(result.survey_id),
         "medium": day,
         "point": str(result.survey.measuring_point_id),
         "run": str(result.survey_id),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import Any
 
@@ -16,7 +16,7 @@ from compute.measuring.entries import resolve_medium, resolve_pipe, resolve_tran
 from compute.results.instrument_errors import MeasuredWall
 from compute.results.occasion import InstrumentDay, Occasion
 from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
-from surveys.core.stored_quantities import budget_json, findings_json
+from surveys.core.stored_quantities import beam_json, budget_json, findings_json, finite
 from surveys.logfiles.codec import decode_block
 from surveys.logfiles.columns import Column
 from surveys.models import (
@@ -106,7 +106,7 @@ def survey_flow_log(
             stated.setup.traverses,
         ),
         log_readings(stored_log(inputs.survey.log), with_times=True),
-        programmed_setup(stated.setup),
+        replace(programmed_setup(stated.setup), mounted_spacing=stated.mounted_spacing_m),
         segments,
         known_errors(inputs, wall_measurement)[0],
         _wall(wall_measurement),
@@ -187,6 +187,7 @@ def result_store(
 ) -> Result:
     """Store a result, in the caller's transaction. The one it replaces must have been marked so before."""
     inputs, reduction, uncertainty = draft.inputs, draft.reduction, draft.reduction.uncertainty
+    propagation = reduction.propagation
     result = Result.objects.create(
         survey=inputs.survey,
         log=inputs.survey.log,
@@ -207,6 +208,13 @@ def result_store(
         volume_flow_standard_deviation_m3_s=reduction.volume_flow_standard_deviation,
         expanded_uncertainty_m3_s=uncertainty.expanded_uncertainty,
         coverage_factor=uncertainty.coverage_factor,
+        combined_standard_uncertainty_m3_s=uncertainty.combined_standard_uncertainty,
+        effective_degrees_of_freedom=finite(uncertainty.effective_degrees_of_freedom),
+        coverage_low_m3_s=propagation.coverage_interval[0],
+        coverage_high_m3_s=propagation.coverage_interval[1],
+        propagation_method=propagation.method,
+        monte_carlo_trials=propagation.trials,
+        monte_carlo_seed=propagation.seed,
         mean_velocity_m_s=reduction.mean_velocity,
         path_velocity_m_s=reduction.path_velocity,
         reynolds=reduction.reynolds,
@@ -216,6 +224,7 @@ def result_store(
         spacing_m=reduction.spacing,
         findings=[*findings_json(reduction.findings), *draft.log_findings],
         budget=budget_json(uncertainty.budget),
+        calculation=beam_json(reduction.beam),
         change_breakdown=change_breakdown,
     )
     through = Result.calibrations.through
@@ -268,11 +277,16 @@ def to_si(values: Any, column: Column) -> Any:
 
 
 def programmed_setup(setup: Setup) -> PhysicalSetup:
-    """What the meter was told: the set-up as it was worked out on the day."""
+    """Return the data programmed in the meter: the set-up as calculated on the day.
+
+    A meter knows no temperature coefficient of a wedge that is not on record, so no default takes its place.
+    """
     medium = survey_medium(setup, setup.pipe_data)
+    pair = setup.transducer_data.entry()
+    known = pair.wedge_speed_per_kelvin is not None
     return PhysicalSetup(
         resolve_pipe(setup.pipe_data.pipe_entry(), medium.temperature).pipe,
         resolve_medium(medium).medium,
-        resolve_transducers(setup.transducer_data.entry(), medium.temperature)[0],
+        resolve_transducers(pair, medium.temperature)[0] if known else pair.transducers,
         setup.traverses,
     )

@@ -119,6 +119,17 @@ def _result(result: Result) -> Step:
                 quantity(result.expanded_uncertainty_m3_s, "volume_flow"),
             ),
             Fact("coverage_factor", _("Coverage factor"), round(result.coverage_factor, 2)),
+            Fact("propagation_method", _("Propagation method"), result.get_propagation_method_display()),
+            Fact(
+                "coverage_low",
+                _("Lower end of the coverage interval"),
+                quantity(result.coverage_low_m3_s, "volume_flow"),
+            ),
+            Fact(
+                "coverage_high",
+                _("Upper end of the coverage interval"),
+                quantity(result.coverage_high_m3_s, "volume_flow"),
+            ),
             Fact("readings_used", _("Readings used"), result.readings_used),
             Fact("cause", _("Cause"), result.get_cause_display()),
             Fact("current", _("Current result"), result.replaced_at is None),

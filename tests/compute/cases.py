@@ -55,5 +55,6 @@ def recommend(
 # A survey as people state it: a gauged DN 200 steel pipe with hot water.
 PIPE = PipeEntry(0.2191, 0.008, MaterialEntry("carbon-steel"))
 WATER = MediumEntry("water", 331.15, "measured", 6e5)
-PAIR = TransducerEntry(transducers(), 253.15, 393.15)
-STATED = Setup(resolve_pipe(PIPE).pipe, resolve_medium(WATER).medium, PAIR.transducers, 2)
+# The sound speed of the wedge is known at the temperature of the water.
+PAIR = TransducerEntry(transducers(), 253.15, 393.15, -2.5, 331.15)
+STATED = Setup(resolve_pipe(PIPE, 331.15).pipe, resolve_medium(WATER).medium, PAIR.transducers, 2)

@@ -9,9 +9,10 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.results.propagation import Propagation
 from compute.statistics.gum import GumResult
 from compute.statistics.monte_carlo import MonteCarloResult
-from surveys.api.calculated import FindingOut
+from surveys.api.calculated import FindingOut, SourceOut
 from surveys.api.compute.views import validated
 from surveys.api.fields import QuantityOrNumberField, QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
@@ -21,6 +22,7 @@ from surveys.core.stored_quantities import (
     quantity,
 )
 from surveys.inputs.calculations import UncertaintyIn, flow_entries
+from surveys.models.result import PropagationMethod
 
 
 class BudgetRowOut(serializers.Serializer):
@@ -39,6 +41,8 @@ class BudgetRowOut(serializers.Serializer):
     degrees_of_freedom = serializers.FloatField(
         allow_null=True, help_text="Degrees of freedom; null if infinite."
     )
+    distribution = serializers.CharField()
+    source = SourceOut(allow_null=True, help_text="Source of the standard uncertainty; null if it has none.")
 
 
 class IntervalOut(serializers.Serializer):
@@ -56,6 +60,21 @@ class MonteCarloOut(serializers.Serializer):
     gum_framework_validated = serializers.BooleanField()
 
 
+class PropagationOut(serializers.Serializer):
+    propagation_method = serializers.ChoiceField(
+        PropagationMethod.choices,
+        help_text="Monte Carlo where the model is not linear enough or the flow regime is not certain.",
+    )
+    combined_standard_uncertainty = QuantityOut()
+    expanded_uncertainty = QuantityOut(
+        help_text="Half-width about the flow that holds the coverage probability."
+    )
+    coverage_factor = serializers.FloatField(help_text="Expanded over combined standard uncertainty.")
+    coverage_interval = IntervalOut(help_text="Interval with equal probability below and above.")
+    trials = serializers.IntegerField(allow_null=True, help_text="Null: no Monte Carlo run.")
+    seed = serializers.IntegerField(allow_null=True, help_text="The same seed gives the same draws.")
+
+
 class UncertaintyOut(serializers.Serializer):
     volume_flow = QuantityOut()
     combined_standard_uncertainty = QuantityOut()
@@ -69,6 +88,9 @@ class UncertaintyOut(serializers.Serializer):
         allow_null=True, help_text="Relative expanded uncertainty; null for a flow of 0."
     )
     budget = BudgetRowOut(many=True)
+    propagation = PropagationOut(
+        help_text="Uncertainty by the method that these inputs require, as a result of a survey has it."
+    )
     monte_carlo = MonteCarloOut(required=False)
     findings = FindingOut(many=True)
 
@@ -83,16 +105,19 @@ class UncertaintyView(UnitsMixin):
     )
     def post(self, request: Request) -> Response:
         requested = validated(UncertaintyIn, request, self)
-        linear, drawn = flow_entries(requested).uncertainty(
+        found = flow_entries(requested).uncertainty(
             requested["inputs"],
             requested["correlations"],
             requested["coverage_probability"],
             requested.get("monte_carlo_trials"),
         )
-        answer = _linear_json(linear)
-        if drawn is not None:
-            answer["monte_carlo"] = _monte_carlo_json(drawn)
-            answer["findings"] += findings_json(drawn.findings)
+        answer = _linear_json(found.linear)
+        answer["propagation"] = _propagation_json(found.result, found.propagation)
+        findings = list(found.findings)
+        if found.drawn is not None:
+            answer["monte_carlo"] = _monte_carlo_json(found.drawn)
+            findings += [one for one in found.drawn.findings if one not in findings]
+        answer["findings"] += findings_json(findings)
         return Response(in_units(answer, units_of(request)))
 
 
@@ -108,6 +133,19 @@ def _linear_json(linear: GumResult) -> dict[str, Any]:
         "relative_expanded_uncertainty": relative if math.isfinite(relative) else None,
         "budget": budget_json(linear.budget),
         "findings": findings_json(linear.findings),
+    }
+
+
+def _propagation_json(result: GumResult, propagation: Propagation) -> dict[str, Any]:
+    low, high = propagation.coverage_interval
+    return {
+        "propagation_method": propagation.method,
+        "combined_standard_uncertainty": quantity(result.combined_standard_uncertainty, "volume_flow"),
+        "expanded_uncertainty": quantity(result.expanded_uncertainty, "volume_flow"),
+        "coverage_factor": result.coverage_factor,
+        "coverage_interval": {"low": quantity(low, "volume_flow"), "high": quantity(high, "volume_flow")},
+        "trials": propagation.trials,
+        "seed": propagation.seed,
     }
 
 

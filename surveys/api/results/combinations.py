@@ -150,7 +150,7 @@ class CombinedBudgetRowOut(serializers.Serializer):
     input = serializers.CharField()
     owner_kind = serializers.CharField(
         allow_blank=True,
-        help_text="Source: pipe, meter, pair, medium, point or run; together: the standard deviation of all; empty: the range of the paths.",
+        help_text="Source: pipe, meter, pair, mounting, medium, point, run; together: standard deviation of all; empty: the range of the paths.",
     )
     owner = serializers.CharField(allow_blank=True, help_text="Identifier of the source.")
     contribution = QuantityOut(

@@ -16,8 +16,9 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.statistics.monte_carlo import MAX_TRIALS
 from surveys.api.calculated import FindingOut
-from surveys.api.compute.uncertainty import BudgetRowOut
+from surveys.api.compute.uncertainty import BudgetRowOut, IntervalOut
 from surveys.api.fields import NULL, NUMBER, QUANTITY, TEXT, QuantityOut, in_units, units_of
 from surveys.api.filters import InstantFilter, RecordFilter, filters, period
 from surveys.api.messages import MessageField, ReasonTextField
@@ -123,6 +124,31 @@ class CombinedChangeBreakdownOut(FlowChangeOut):
     parts = ChangedPartOut(many=True, help_text="Surveys of the combination with their effects.")
 
 
+class LayerBeamOut(serializers.Serializer):
+    layer = serializers.CharField(help_text="`wall`, `lining` or `further-lining`, from the outside in.")
+    wave_mode = serializers.ChoiceField(["longitudinal", "shear"])
+    sound_speed = QuantityOut(help_text="Sound speed of this wave at the temperature of the survey.")
+    angle = QuantityOut(help_text="Angle of the beam from the radius.")
+    thickness = QuantityOut(help_text="Thickness of the wall or lining.")
+
+
+class CalculationOut(serializers.Serializer):
+    layers = LayerBeamOut(many=True, help_text="Wall and linings, from the outside in.")
+    bore = QuantityOut(help_text="Inner diameter of the wall or of the innermost lining.")
+    traverses = serializers.IntegerField()
+    wedge_sound_speed = QuantityOut(help_text="Sound speed of the wedge at the temperature of the survey.")
+    wedge_angle = QuantityOut()
+    axial_slowness = serializers.FloatField(
+        help_text="sin(wedge angle) / wedge sound speed in s/m, the same in every layer."
+    )
+    time_in_solids = QuantityOut(help_text="Transit time in both walls, linings and wedges.")
+    mounted_spacing = QuantityOut(
+        allow_null=True, help_text="Recorded spacing that the calculation uses; null: the required spacing."
+    )
+    density = QuantityOut(help_text="Density of the medium.")
+    dynamic_viscosity = QuantityOut(help_text="Dynamic viscosity of the medium.")
+
+
 class ResultOut(serializers.ModelSerializer):
     """A result of a survey, with everything it was computed from."""
 
@@ -139,6 +165,14 @@ class ResultOut(serializers.ModelSerializer):
     volume_flow = QuantityOut()
     volume_flow_standard_deviation = QuantityOut()
     expanded_uncertainty = QuantityOut()
+    combined_standard_uncertainty = QuantityOut()
+    coverage_interval = IntervalOut(
+        help_text="Interval that contains the flow with a probability of 95 %, equally likely to be missed on both sides."
+    )
+    monte_carlo_trials = serializers.IntegerField(allow_null=True, min_value=1000, max_value=MAX_TRIALS)
+    monte_carlo_seed = serializers.IntegerField(allow_null=True, min_value=0, max_value=2**32 - 1)
+    transit_time = QuantityOut(help_text="Mean transit time of the readings used.")
+    time_difference = QuantityOut(help_text="Mean time difference of the readings used.")
     mean_velocity = QuantityOut()
     path_velocity = QuantityOut()
     measured_sound_speed = QuantityOut()
@@ -152,6 +186,7 @@ class ResultOut(serializers.ModelSerializer):
     )
     findings = FindingOut(many=True)
     budget = BudgetRowOut(many=True)
+    calculation = CalculationOut(help_text="Values that the flow is calculated with, to verify it by hand.")
     change_breakdown = ChangeBreakdownOut(
         allow_null=True, help_text="Difference from the replaced result, with its causes."
     )
@@ -163,9 +198,11 @@ class ResultOut(serializers.ModelSerializer):
             "method_version", "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "calibrations",
             "error_corrections", "as_found_corrections", "segments",
             "readings_used", "readings_outside", "volume_flow",
-            "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
+            "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor",
+            "combined_standard_uncertainty", "effective_degrees_of_freedom", "coverage_interval", "propagation_method",
+            "monte_carlo_trials", "monte_carlo_seed", "transit_time", "time_difference", "mean_velocity", "path_velocity",
             "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
-            "change_breakdown", "review_notices",
+            "calculation", "change_breakdown", "review_notices",
         ]  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from surveys.models import Result
 PLAIN = (
     "id", "survey", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation", "method_version",
     "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "readings_used", "readings_outside", "coverage_factor",
+    "effective_degrees_of_freedom", "propagation_method", "monte_carlo_trials", "monte_carlo_seed",
     "reynolds", "profile_factor",
 )  # fmt: skip
 # Column and kind of each quantity.
@@ -22,14 +23,20 @@ QUANTITIES = {
     "volume_flow": ("volume_flow_m3_s", "volume_flow"),
     "volume_flow_standard_deviation": ("volume_flow_standard_deviation_m3_s", "volume_flow"),
     "expanded_uncertainty": ("expanded_uncertainty_m3_s", "volume_flow"),
+    "combined_standard_uncertainty": ("combined_standard_uncertainty_m3_s", "volume_flow"),
+    "transit_time": ("transit_time_s", "transit_time"),
+    "time_difference": ("time_difference_s", "time_difference"),
     "mean_velocity": ("mean_velocity_m_s", "speed"),
     "path_velocity": ("path_velocity_m_s", "speed"),
     "measured_sound_speed": ("measured_sound_speed_m_s", "speed"),
     "expected_sound_speed": ("expected_sound_speed_m_s", "speed"),
     "spacing": ("spacing_m", "length"),
 }
-DOCUMENTS = ("findings", "budget", "change_breakdown")
-COLUMNS = (*PLAIN, *(column for column, _ in QUANTITIES.values()), *DOCUMENTS, "survey_data__segments")
+INTERVAL = {"low": "coverage_low_m3_s", "high": "coverage_high_m3_s"}
+DOCUMENTS = ("findings", "budget", "calculation", "change_breakdown")
+COLUMNS = (
+    *PLAIN, *(column for column, _ in QUANTITIES.values()), *INTERVAL.values(), *DOCUMENTS, "survey_data__segments",
+)  # fmt: skip
 
 
 def result_documents(keys: Sequence[UUID], units: System) -> list[dict[str, Any]]:
@@ -63,6 +70,9 @@ def _document(row: dict[str, Any], units: System) -> dict[str, Any]:
     return {
         **{name: row[name] for name in PLAIN},
         **{name: shown(row[column], kind, units) for name, (column, kind) in QUANTITIES.items()},
+        "coverage_interval": {
+            end: shown(row[column], "volume_flow", units) for end, column in INTERVAL.items()
+        },
         **{name: put_in_units(row[name], units) for name in DOCUMENTS},
         "current": row["replaced_at"] is None,
         "segments": row["survey_data__segments"],

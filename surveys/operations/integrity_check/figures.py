@@ -36,6 +36,13 @@ def corrupt_results(result: Result) -> Iterator[Corruption]:
         "volume_flow_standard_deviation_m3_s": again.volume_flow_standard_deviation,
         "expanded_uncertainty_m3_s": again.uncertainty.expanded_uncertainty,
         "coverage_factor": again.uncertainty.coverage_factor,
+        "combined_standard_uncertainty_m3_s": again.uncertainty.combined_standard_uncertainty,
+        "effective_degrees_of_freedom": finite(again.uncertainty.effective_degrees_of_freedom),
+        "coverage_low_m3_s": again.propagation.coverage_interval[0],
+        "coverage_high_m3_s": again.propagation.coverage_interval[1],
+        "propagation_method": again.propagation.method,
+        "monte_carlo_trials": again.propagation.trials,
+        "monte_carlo_seed": again.propagation.seed,
         "transit_time_s": again.transit_time,
         "time_difference_s": again.time_difference,
         "mean_velocity_m_s": again.mean_velocity,
@@ -100,7 +107,7 @@ def outdated(results: Iterable[Result]) -> Iterator[Corruption]:
 
 
 def _differing(
-    record: Result | CombinedResult, name: str, figures: Mapping[str, float | None]
+    record: Result | CombinedResult, name: str, figures: Mapping[str, float | str | None]
 ) -> Iterator[Corruption]:
     differ = [column for column, value in figures.items() if getattr(record, column) != value]
     if differ:

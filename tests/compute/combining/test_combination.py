@@ -220,8 +220,16 @@ def test_every_input_of_a_flow_has_an_owner() -> None:
     assert {*FACTORS, *OFFSETS} <= set(OWNERS)
 
 
-def owners(run: str) -> dict[Owner, str]:
-    return {"pipe": "P", "meter": "M", "pair": "T", "medium": "W", "point": "A", "run": run}
+def owners(run: str, mounting: str = "") -> dict[Owner, str]:
+    return {
+        "pipe": "P",
+        "meter": "M",
+        "pair": "T",
+        "mounting": f"{mounting or run}",
+        "medium": "W",
+        "point": "A",
+        "run": run,
+    }
 
 
 def test_a_reduced_log_as_the_only_part_keeps_its_uncertainty() -> None:
@@ -230,14 +238,31 @@ def test_a_reduced_log_as_the_only_part_keeps_its_uncertainty() -> None:
     assert alone.combined_standard_uncertainty == pytest.approx(
         found.uncertainty.combined_standard_uncertainty, rel=1e-12
     )
-    assert alone.expanded_uncertainty == pytest.approx(found.uncertainty.expanded_uncertainty, rel=1e-9)
+    # A combined value takes Student's t, a result the convolution of its inputs' shapes: rectangular ones make it narrower.
+    assert alone.coverage_factor == pytest.approx(
+        coverage_factor(0.95, found.uncertainty.effective_degrees_of_freedom), rel=1e-9
+    )
+    assert 1.0 <= alone.coverage_factor / found.uncertainty.coverage_factor < 1.05
+
+
+def test_two_branches_measured_with_one_meter_have_zeros_of_their_own() -> None:
+    # Two mountings, each with a zero of u = 0.3 ns: the difference has 0.3 ns x sqrt(2), less with the same mounting.
+    zero = Input("meter.zero", 0.0, 0.3e-9)
+    [row] = propagate(lambda x: 2.2e5 * x["meter.zero"], [zero]).budget
+    branches = [part_of_result(0.04, [row], {"meter": "M", "mounting": mounting}) for mounting in ("1", "2")]
+    one_sensor_set = [part_of_result(0.04, [row], {"meter": "M", "mounting": "1"}) for _ in range(2)]
+    own = combine_as("difference", branches).combined_standard_uncertainty
+    assert own == pytest.approx(2.2e5 * 0.3e-9 * math.sqrt(2))
+    assert combine_as("difference", one_sensor_set).combined_standard_uncertainty == pytest.approx(
+        0, abs=1e-15
+    )
 
 
 def test_a_change_of_flow_seen_by_one_mounting_is_surer_than_either_flow() -> None:
     # All but the scatters is shared, and leaves of each contribution what the flow moved by: a twentieth of it or less.
     before, after = reduced(1.2), reduced(1.26)
     ends = [
-        part_of_result(one.volume_flow, one.uncertainty.budget, owners(run))
+        part_of_result(one.volume_flow, one.uncertainty.budget, owners(run, "once"))
         for one, run in ((after, "2"), (before, "1"))
     ]
     change = combine_as("difference", ends)

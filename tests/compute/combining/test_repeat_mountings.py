@@ -24,7 +24,7 @@ from tests.compute.results.test_survey import log, occasion
 # What both surveys share in truth; everything else is drawn again for each mounting.
 SHARED = {
     "pipe.outer_diameter", "pipe.wall_thickness", "pipe.roughness", "transducers.wedge_angle", "transducers.wedge_sound_speed",
-    "transducers.wedge_delay", "readings.transit_time", "profile_factor",
+    "transducers.wedge_delay", "transducers.wedge_temperature", "pipe.wall_sound_speed", "readings.transit_time", "profile_factor",
 }  # fmt: skip
 CALLS = 1500
 

@@ -172,7 +172,7 @@ def setups() -> None:
     plastic = replace(PIPE, material=MaterialEntry("", 2380.0, 1060.0, 1.5e-6))
     for pipe in (replace(PIPE, outer_diameter=8 * 0.0254), replace(PIPE, wall_thickness=0.0068), plastic):
         calculate_setup(pipe, WATER, hot, traverses=1, expected_velocity=-1.0, place=place)
-    steep = replace(PAIR, transducers=transducers(57.1), max_spacing=0.1)
+    steep = replace(PAIR, transducers=transducers(57.6), max_spacing=0.1)
     calculate_setup(PIPE, WATER, steep, traverses=2)
 
 

@@ -263,6 +263,9 @@ def test_a_wedge_with_a_temperature_coefficient_uses_the_temperature_of_the_medi
     owner = as_user("owner")
     found = spacing(owner, changed(transducers=warming) | {"medium": water})
     # -2.5 m/s/K over 38 K: 2720 - 95 = 2625 m/s, by hand.
-    by_hand = spacing(owner, changed(transducers={"wedge_sound_speed": "2625 m/s"}) | {"medium": water})
+    at_58 = {"wedge_sound_speed": "2625 m/s", "wedge_temperature_coefficient": "0 m/s/K"}
+    by_hand = spacing(
+        owner, changed(transducers=at_58 | {"wedge_reference_temperature": "58 degC"}) | {"medium": water}
+    )
     assert found["spacing"]["value"] == pytest.approx(by_hand["spacing"]["value"], rel=1e-12)
     assert "wedge-temperature-assumed" in {finding["code"] for finding in found["findings"]}

@@ -121,12 +121,16 @@ def test_monte_carlo_agrees_and_reports_so(as_user: Any) -> None:
     )
 
 
-def test_the_mediums_temperature_has_little_effect_with_measured_transit_times(as_user: Any) -> None:
+def test_the_mediums_temperature_moves_the_wedge_and_so_the_flow_at_measured_transit_times(
+    as_user: Any,
+) -> None:
     water = {"name": "water", "temperature": "58 degC", "pressure": "6 bar"}
     found = ask(
         as_user("owner"), medium=water, inputs={"medium.temperature": {"standard_uncertainty": "3 degC"}}
     )
-    assert found["relative_expanded_uncertainty"] < 1e-3
+    # A PMMA wedge without a coefficient of its own: 2.5 m/s/K of 2625 m/s for 3 K, less a little in the solids; k = 1.96.
+    assert found["relative_expanded_uncertainty"] == pytest.approx(1.96 * 3 * 2.5 / 2625, rel=0.15)
+    assert found["propagation"]["propagation_method"] == "law-of-propagation"
     [row] = found["budget"]
     assert (
         row["standard_uncertainty"] == {"value": pytest.approx(3.0), "unit": "K"}
@@ -183,3 +187,22 @@ def test_an_invalid_request_is_a_400_with_its_field(as_user: Any, parts: Any, fi
 
 def test_a_request_requires_sign_in(as_user: Any) -> None:
     ask(as_user("nobody"), 401)
+
+
+def test_a_viscosity_known_to_forty_percent_is_accepted_and_drawn_log_normally(as_user: Any) -> None:
+    oil = {"sound_speed": "1400 m/s", "density": "870 kg/m3", "dynamic_viscosity": "40 mPa.s"}
+    readings = {"transit_time": "340 us", "time_difference": "120 ns"}
+    found = ask(
+        as_user("owner"),
+        medium=oil,
+        readings=readings,
+        inputs={
+            "medium.dynamic_viscosity": {"relative_standard_uncertainty": 0.4},
+            "profile_factor": {"relative_standard_uncertainty": 0.05},
+        },
+        monte_carlo_trials=10_000,
+    )
+    assert found["propagation"]["propagation_method"] in {"law-of-propagation", "monte-carlo"}
+    low, high = (found["propagation"]["coverage_interval"][end]["value"] for end in ("low", "high"))
+    assert low < found["volume_flow"]["value"] < high
+    assert found["monte_carlo"]["trials"] == 10_000

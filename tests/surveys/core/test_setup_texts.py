@@ -30,9 +30,11 @@ def words(findings: object, reader: Reader = METRIC) -> list[str]:
 def test_a_wrong_spacing_is_given_with_the_required_one_and_the_direction() -> None:
     found = setup_checks.mounted_spacing(0.1590, 0.1606)
     assert words(found) == [
-        "Transducer spacing is wrong. Mounted at 159.0 mm; required for this pipe 160.6 mm (1.60 mm too close). The signal is weaker "
-        "and the transit time may be biased. Remount at 160.6 mm and repeat the log, or allow for the effect in the uncertainty."
+        "Transducer spacing is wrong. Mounted at 159.0 mm; required for this pipe 160.6 mm (1.60 mm too close). The signal is weaker. "
+        "Check the recorded spacing. Remount at 160.6 mm and repeat the log."
     ]
+    found = setup_checks.mounted_spacing(0.1590, 0.1606, -0.0042)
+    assert "The calculation uses the mounted spacing: the flow changes by −0.42 %." in words(found)[0]
     assert "Mounted at 6.260 in; required for this pipe 6.323 in (0.063 in too close)." in words(found, US)[0]
 
 

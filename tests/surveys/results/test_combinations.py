@@ -29,8 +29,16 @@ from tests.surveys.scene import Scene, current, make_scene
 pytestmark = pytest.mark.django_db
 
 # Whose a doubt is, as `compute.combining.components` has it: common practice.
-OF_PAIR = {"transducers.wedge_angle", "transducers.wedge_sound_speed", "transducers.wedge_delay"}
-OF_METER = {"readings.transit_time", "readings.time_difference", "meter", "meter.calibration", "meter.zero"}
+OF_PAIR = {
+    "transducers.wedge_angle",
+    "transducers.wedge_sound_speed",
+    "transducers.wedge_delay",
+    "transducers.wedge_temperature_coefficient",
+    "transducers.wedge_temperature",
+}
+OF_METER = {"readings.transit_time", "meter", "meter.calibration"}
+# A zero is that of a meter with a pair as mounted.
+OF_MOUNTING = {"readings.time_difference", "meter.zero", "spacing"}
 OF_RUN = {"repeatability", "pipe.ovality"}
 
 
@@ -74,7 +82,7 @@ def test_a_repeat_with_another_pair_keeps_the_full_uncertainties_of_pipe_and_met
     repeat = logged(mounted(scene, Mounting(primary_survey=first, pair=another_pair(scene))))
     rows = [rows_of(current(survey).budget) for survey in (first, repeat)]
     # By hand, GUM 5.2.2: what is shared adds before it is squared, what is each path's own as squares.
-    own = OF_PAIR | OF_RUN
+    own = OF_PAIR | OF_MOUNTING | OF_RUN
     apart = sum((row[name] / 2) ** 2 for row in rows for name in row if name in own)
     shared = sum(((rows[0][name] + rows[1][name]) / 2) ** 2 for name in rows[0] if name not in own)
     result = current_of(Combination.objects.get())
@@ -131,7 +139,8 @@ def test_the_sum_of_two_branches_by_one_meter_adds_the_uncertainty_of_the_meter(
     shown = {row["input"]: row for row in result.budget}
     for name in OF_METER & rows[0].keys():
         assert shown[name]["contribution"]["si"] == pytest.approx(rows[0][name] + rows[1][name])
-    # Two walls are two doubts: a row each.
+    # Two mountings have two zeros, and two walls two uncertainties: a row each.
+    assert sum(row["input"] == "readings.time_difference" for row in result.budget) == 2
     assert sum(row["input"] == "pipe.wall_thickness" for row in result.budget) == 2
     assert result.range_m3_s is None
 
@@ -145,6 +154,11 @@ def test_supply_less_return_cancels_the_common_errors_of_one_meter_and_one_pair(
     shown = {row["input"]: row["contribution"]["si"] for row in result.budget}
     for name in (OF_METER | OF_PAIR) & ones.keys():
         assert shown[name] == pytest.approx(ones[name] - others[name], abs=1e-12)
+    # Two branches by one meter have two zeros: they do not cancel.
+    zeros = [row for row in result.budget if row["input"] == "readings.time_difference"]
+    assert math.hypot(*(row["contribution"]["si"] for row in zeros)) == pytest.approx(
+        math.hypot(ones["readings.time_difference"], others["readings.time_difference"])
+    )
     # Where one medium in two pipes would cancel, it is taken for two.
     media = [row for row in result.budget if row["input"] == "medium.temperature"]
     assert len(media) == len([name for name in ones if name == "medium.temperature"]) * 2

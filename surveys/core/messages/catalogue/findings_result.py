@@ -176,6 +176,10 @@ ENTRIES = {
         ),
         remedy=_("Report the Monte Carlo interval."),
     ),
+    "drawn-log-normal": Entry(
+        title=_("Large uncertainty of a positive quantity"),
+        detail=_("These inputs cannot be negative and are drawn from a log-normal distribution: {inputs}."),
+    ),
     "correlated-drawn-as-normal": Entry(
         title=_("Correlated inputs treated as normal"),
         detail=_(

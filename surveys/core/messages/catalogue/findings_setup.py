@@ -44,9 +44,13 @@ ENTRIES = {
         title=_("Transducer spacing is wrong"),
         detail=(
             _("Mounted at {mounted}; required for this pipe {required} ({difference:abs} {direction})."),
-            _("The signal is weaker and the transit time may be biased."),
+            when(
+                "flow_change",
+                _("The calculation uses the mounted spacing: the flow changes by {flow_change:+%.2}."),
+            ),
+            _("The signal is weaker."),
         ),
-        remedy=_("Remount at {required} and repeat the log, or allow for the effect in the uncertainty."),
+        remedy=_("Check the recorded spacing. Remount at {required} and repeat the log."),
     ),
     "calibration-missing": Entry(
         title=_("No calibration recorded"),
@@ -82,6 +86,26 @@ ENTRIES = {
             _("A wedge sound speed of {sound_speed:.0} is used instead of {entered:.0}."),
         ),
         remedy=_("Let the wedge reach the temperature of the pipe before you start the log."),
+    ),
+    "wedge-coefficient-default": Entry(
+        title=_("Default temperature coefficient of the wedge"),
+        detail=(
+            first_of(
+                when(
+                    "plastic",
+                    _(
+                        "The transducer data has no temperature coefficient. The default of {plastic}, {coefficient}, is used at {temperature:.0}."
+                    ),
+                ),
+                _(
+                    "The transducer data has no temperature coefficient. The default of plastics, {coefficient}, is used at {temperature:.0}."
+                ),
+            ),
+            _(
+                "The wedge sound speed is {sound_speed:.0} instead of {entered:.0}, which changes the flow by about {flow_change:+%.1}."
+            ),
+        ),
+        remedy=_("Record the temperature coefficient of the transducer pair."),
     ),
     "pipe-out-of-round": Entry(
         title=_("Pipe is out of round"),
