@@ -21,7 +21,7 @@ from compute.base.errors import OutOfRange, UnknownName
 from compute.base.messages import Finding, Message, message, quantity, term
 from compute.library.materials import solids
 from compute.measuring.beam import trace
-from compute.measuring.entries import medium_at, resolve_medium
+from compute.measuring.entries import TransducerEntry, medium_at, resolve_medium, resolve_pipe
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.results import checks
 from compute.results.entry_error_kinds import candidates_by_kind
@@ -36,10 +36,17 @@ from compute.results.entry_errors import (
     transit_time_of,
 )
 from compute.results.entry_errors_pipe import is_standard_diameter
+from compute.results.input_uncertainties import (
+    UNRECORDED_SPACING_UNCERTAINTY,
+    solid_uncertainties,
+    wedge_state,
+    wedge_uncertainties,
+)
 from compute.results.sound_speed import (
     MEDIUM,
     TRANSIT_TIME,
     SoundSpeedTest,
+    crossing_uncertainty,
     measured_sound_speed,
     sound_speed_test,
     sound_speed_uncertainty,
@@ -48,6 +55,7 @@ from compute.results.uncertainty import (
     DEFAULT_UNCERTAINTIES,
     InputUncertainty,
     Measurement,
+    calculated_time,
     input_values,
     temperature_uncertainty,
 )
@@ -274,29 +282,35 @@ def sound_speed_test_of_case(
     """
     stated, resolved = stated or {}, resolve_medium(case.medium)
     by_library = bool(case.medium.name) and case.medium.temperature is not None
+    temperature = case.medium.temperature if by_library else None
+    pipe, pair = resolve_pipe(case.pipe, case.medium.temperature), TransducerEntry(case.transducers)
+    setup = replace(setup_of(case), mounted_spacing=case.mounted_spacing)
     measurement = Measurement(
-        setup_of(case),
+        setup,
         case.transit_time,
         0.0,
-        case.medium.temperature if by_library else None,
+        temperature,
         medium_at(case.medium) if by_library else None,
+        wedge=wedge_state(pair, temperature),
     )
-    uncertainties = dict(DEFAULT_UNCERTAINTIES)
+    uncertainties = dict(DEFAULT_UNCERTAINTIES) | solid_uncertainties(pipe, setup, temperature)
+    uncertainties |= wedge_uncertainties(pair, temperature)
+    if case.mounted_spacing is None:
+        uncertainties["spacing"] = UNRECORDED_SPACING_UNCERTAINTY
     if by_library:
         uncertainties["medium.temperature"] = temperature_uncertainty(case.medium.temperature_source)
     uncertainties |= {path: one for path, one in stated.items() if path != MEDIUM}
     # The sensitivities are those of the entries, also where the measured time is not possible with them.
-    values = input_values(replace(measurement, transit_time=float(trace(measurement.setup).transit_time)))
-    inputs = [
+    values = input_values(replace(measurement, transit_time=float(calculated_time(setup))))
+    inputs = [crossing_uncertainty(case.pipe)]
+    inputs += [
         Input(path, values[path], one.of(values[path]))
         for path, one in uncertainties.items()
         if path in values
     ]
     speed = float(resolved.medium.sound_speed)
     own = stated[MEDIUM].of(speed) / speed if MEDIUM in stated else sound_speed_uncertainty(resolved)
-    return sound_speed_test(
-        measurement, inputs, own, measured_sound_speed(measurement.setup, case.transit_time)
-    )
+    return sound_speed_test(measurement, inputs, own, measured_sound_speed(setup, case.transit_time))
 
 
 def _ranked(
@@ -468,8 +482,11 @@ def _flow(entered: Case, supposed: Case) -> float | None:
     """
     try:
         _, difference = times_from_mean_velocity(setup_of(entered), 1.0)
-        setup = setup_of(supposed)
-        late = supposed.spacing_off * float(trace(setup).axial_slowness)
+        setup, late = setup_of(supposed), 0.0
+        if supposed.mounted_spacing is not None:
+            setup = replace(setup, mounted_spacing=supposed.mounted_spacing + supposed.spacing_off)
+        else:
+            late = supposed.spacing_off * float(trace(setup).axial_slowness)
         return float(flow_from_times(setup, entered.transit_time - late, difference).volume_flow)
     except OutOfRange:
         return None

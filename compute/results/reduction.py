@@ -39,7 +39,7 @@ from compute.results.instrument_errors import (
 from compute.results.occasion import Occasion
 from compute.results.propagation import Propagation, propagate_flow
 from compute.results.scatter import scatter_of
-from compute.results.sound_speed import sound_speed_test, sound_speed_uncertainty
+from compute.results.sound_speed import crossing_uncertainty, sound_speed_test, sound_speed_uncertainty
 from compute.results.survey import CalculatedSetup, calculate_setup
 from compute.results.uncertainty import (
     InputUncertainty,
@@ -182,7 +182,10 @@ def reduce_log(
     )
     sound_speed = sound_speed_test(
         measurement,
-        [Input(row.input, row.value, row.standard_uncertainty) for row in uncertainty.budget],
+        [
+            *(Input(row.input, row.value, row.standard_uncertainty) for row in uncertainty.budget),
+            crossing_uncertainty(pipe),
+        ],
         sound_speed_uncertainty(calculated.medium),
         float(flow.measured_sound_speed),
     )

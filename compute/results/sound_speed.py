@@ -8,15 +8,18 @@ sound speed, give together. The limit is the interval that holds 98 % of the dif
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from compute.base.errors import OutOfRange
+import numpy as np
+
+from compute.base.errors import ComputeError, OutOfRange
 from compute.measuring.beam import Setup, trace
-from compute.measuring.entries import ResolvedMedium
+from compute.measuring.conditions import oval_share
+from compute.measuring.entries import PipeEntry, ResolvedMedium
 from compute.measuring.flow import flow_from_times
 from compute.results.uncertainty import Measurement, transit_time_model
-from compute.statistics.gum import Input, sensitivities
+from compute.statistics.gum import Input, Model, sensitivities
 
 # Of flawless surveys, 2 % are outside the limit; a default value.
 COVERAGE_PROBABILITY = 0.98
@@ -98,13 +101,16 @@ def sound_speed_test(
     Source
     ------
     JCGM 100:2008 (GUM) 5.1.2 for the standard uncertainty of the difference, with numeric sensitivities.
+    spacing : at fixed axial length T = N B cos(angle)/c + p x, see `compute.measuring.flow.flow_from_times`.
     limit : two-sided 98 % of a normal distribution, a default value.
     """
     setup = measurement.setup
     path = trace(setup)
-    # d ln(time in the medium)/d ln(sound speed) = tan^2(angle) - 1: at 45 deg the time does not depend on the sound speed.
+    # d ln(time in the medium)/d ln(sound speed) = tan^2(angle) - 1: at 45 deg the time does not depend on the sound speed. At a mounted
+    # spacing the axial length is given, and the derivative of N B cos(angle)/c is that of the time in the medium, -1.
     in_medium = float(path.time_in_medium)
-    by_speed = in_medium * abs(1 - math.tan(float(path.angle_in_medium)) ** 2)
+    square = 0.0 if setup.mounted_spacing is not None else math.tan(float(path.angle_in_medium)) ** 2
+    by_speed = in_medium * abs(1 - square)
     contributions = _contributions(measurement, inputs)
     contributions[MEDIUM] = math.hypot(contributions.get(MEDIUM, 0.0), medium_uncertainty * by_speed)
     combined = math.sqrt(sum(value * value for value in contributions.values()))
@@ -158,6 +164,25 @@ def sound_speed_uncertainty(medium: ResolvedMedium) -> float:
     return ENTERED_SOUND_SPEED_UNCERTAINTY if known is None else known
 
 
+def crossing_uncertainty(pipe: PipeEntry) -> Input:
+    """Return the uncertainty of the diameter that the beam crosses in an oval pipe, as an input of the test.
+
+    Parameters
+    ----------
+    pipe : PipeEntry
+
+    Returns
+    -------
+    crossing : Input  relative to the bore; 0 for a round pipe
+
+    Source
+    ------
+    geometry : an unknown direction, so an arcsine distribution between the smallest and the largest diameter (GUM H.1.3.4).
+    """
+    share = oval_share(pipe.conditions(None)) * pipe.outer_diameter / pipe.bore
+    return Input(OVALITY, 1.0, share / math.sqrt(2), distribution="arcsine")
+
+
 def _contributions(measurement: Measurement, inputs: Iterable[Input]) -> dict[str, float]:
     """Return the contribution [s] of each input to the uncertainty of the difference of the times."""
     uncertain = {one.path: one for one in inputs if one.standard_uncertainty > 0}
@@ -169,7 +194,28 @@ def _contributions(measurement: Measurement, inputs: Iterable[Input]) -> dict[st
         found[OVALITY] = ovality.standard_uncertainty * float(trace(measurement.setup).time_in_medium)
     varied = [one for path, one in uncertain.items() if path not in WITHOUT_EFFECT]
     if varied:
-        _, slopes = sensitivities(transit_time_model(measurement), varied)
-        for one, slope in zip(varied, slopes, strict=True):
-            found[one.path] = abs(float(slope)) * one.standard_uncertainty
+        for one, slope in zip(varied, _slopes(transit_time_model(measurement), varied), strict=True):
+            found[one.path] = abs(slope) * one.standard_uncertainty
     return found
+
+
+def _slopes(model: Model, inputs: Sequence[Input]) -> list[float]:
+    """Return the sensitivities; near a critical angle or the end of a medium's range, those of the side that is possible."""
+    try:
+        return [float(slope) for slope in sensitivities(model, inputs)[1]]
+    except ComputeError:
+        return [_one_sided_slope(model, one) for one in inputs]
+
+
+def _one_sided_slope(model: Model, one: Input) -> float:
+    """Return the difference quotient over one standard uncertainty: a derivative at a critical angle would be unlimited."""
+    for step in (one.standard_uncertainty, -one.standard_uncertainty):
+        try:
+            before, after = (
+                float(np.asarray(model({one.path: np.array([value])})).flat[0])
+                for value in (one.value, one.value + step)
+            )
+        except ComputeError:
+            continue
+        return (after - before) / step
+    return 0.0

@@ -62,7 +62,10 @@ CONFUSED_MEDIA = (
 
 @dataclass(frozen=True)
 class Truth:
-    """True set-up of a simulated survey, with the true excess of the spacing [m]."""
+    """True set-up of a simulated survey, with the true excess of the spacing [m].
+
+    temperature [K] is the one entered, for the sound speeds of the solids; the other factors multiply those of wall, lining and medium.
+    """
 
     pipe: PipeEntry
     medium: MediumEntry
@@ -71,6 +74,8 @@ class Truth:
     spacing_off: float = 0.0
     timing: float = 0.0
     medium_factor: float = 1.0
+    solid_factors: tuple[float, float] = (1.0, 1.0)
+    temperature: float | None = None
 
 
 @dataclass(frozen=True)
@@ -83,9 +88,24 @@ class Simulated:
     field: str
 
 
-def _shear(material: MaterialEntry) -> tuple[float, float | None]:
+def _wave(
+    material: MaterialEntry, temperature: float | None, sine: float, wedge: float
+) -> tuple[float, float, float]:
+    """Return the sound speed of the wave in a layer, and its lowest and highest value by the library, at a temperature."""
     found = solid(material.name)
-    return found.longitudinal_sound_speed, found.shear_sound_speed
+    warmer = 0.0 if temperature is None else temperature - 293.15
+    longitudinal = found.longitudinal_sound_speed + (found.longitudinal_per_kelvin or 0.0) * warmer
+    if longitudinal * sine < wedge:
+        speed, limits, nominal = longitudinal, found.longitudinal_range, found.longitudinal_sound_speed
+    else:
+        nominal = found.shear_sound_speed or 0.0
+        speed, limits = (
+            nominal + (found.shear_per_kelvin or 0.0) * warmer,
+            found.shear_range or (nominal, nominal),
+        )
+    if not 0 < speed * sine < wedge:
+        raise ValueError("no wave")
+    return speed, speed + limits[0] - nominal, speed + limits[1] - nominal
 
 
 def transit_time(truth: Truth) -> float:
@@ -94,10 +114,9 @@ def transit_time(truth: Truth) -> float:
     total = 2 * float(truth.pair.wedge_delay) + truth.timing
     layers = [(truth.pipe.wall_thickness, truth.pipe.material)]
     layers += [(lining.thickness, lining.material) for lining in truth.pipe.linings]
-    for thickness, material in layers:
-        longitudinal, shear = _shear(material)
-        wave = longitudinal if longitudinal * sine < speed else shear
-        if wave is None or wave * sine >= speed:
+    for place, (thickness, material) in enumerate(layers):
+        wave = _wave(material, truth.temperature, sine, speed)[0] * truth.solid_factors[min(place, 1)]
+        if wave * sine >= speed:
             raise ValueError("no wave")
         total += 2 * thickness / math.cos(math.asin(sine * wave / speed)) / wave
     medium = float(resolve_medium(truth.medium).medium.sound_speed) * truth.medium_factor
@@ -180,6 +199,15 @@ def scattered(draw: random.Random, truth: Truth, stated: dict[str, InputUncertai
     known = resolve_medium(medium)
     low, high = next(one.temperature_range for one in media() if one.name == medium.name)
     temperature = min(max(draw.gauss(medium.temperature or 0.0, kelvin), low + 0.01), high - 0.1)
+    factors = []
+    for layer in (pipe, *pipe.linings):
+        speed, least, most = _wave(
+            layer.material, truth.temperature, math.sin(pair.wedge_angle), float(pair.wedge_sound_speed)
+        )
+        factors.append(draw.uniform(least, most) / speed)
+    # The wedge: a coefficient of about -2.4 m/s/K known to 20 %, and a temperature between pipe and ambient.
+    warmer = (medium.temperature or 293.15) - 293.15
+    wedge_change = -2.4 * warmer * (draw.gauss(0, 0.2) + draw.gauss(0, 0.1))
     return replace(
         truth,
         pipe=replace(
@@ -191,12 +219,14 @@ def scattered(draw: random.Random, truth: Truth, stated: dict[str, InputUncertai
         pair=replace(
             pair,
             wedge_angle=draw.gauss(float(pair.wedge_angle), math.radians(0.2)),
-            wedge_sound_speed=float(pair.wedge_sound_speed) * draw.gauss(1, 0.003),
+            wedge_sound_speed=float(pair.wedge_sound_speed) * draw.gauss(1, 0.003) + wedge_change,
             wedge_delay=draw.gauss(float(pair.wedge_delay), 50e-9),
         ),
         medium=replace(medium, temperature=temperature),
         medium_factor=draw.gauss(1, known.sound_speed_uncertainty or 0.0),
         timing=draw.gauss(0, 20e-9),
+        solid_factors=(factors[0], factors[-1]),
+        spacing_off=truth.spacing_off + draw.uniform(-0.001, 0.001),
     )
 
 
@@ -206,7 +236,9 @@ Drawn = tuple[Case, Truth, str]
 
 def as_entered(case: Case) -> Truth:
     """Return the truth if the entries are correct."""
-    return Truth(case.pipe, case.medium, case.transducers, case.traverses)
+    return Truth(
+        case.pipe, case.medium, case.transducers, case.traverses, temperature=case.medium.temperature
+    )
 
 
 def _true_pipe(case: Case, field: str, **changes: object) -> Drawn:
