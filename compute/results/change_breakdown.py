@@ -33,6 +33,7 @@ OTHER_FIELDS = (
     ("mounted_spacing", "length"),
     ("segments", "text"),
     ("programmed", "text"),
+    ("outliers", "text"),
 )
 # Rows of a change that are not one input: what cannot be calculated, and inputs that are possible only together.
 REMAINDER, TOGETHER = "remainder", "inputs_together"
@@ -69,7 +70,8 @@ PART_KINDS = {
 class CalculationInputs:
     """The inputs of a result that are not records of instruments.
 
-    mounted_spacing [m]; segments : marked segments of the log, none is the whole log; programmed : the set-up entered in the meter
+    mounted_spacing [m]; segments : marked segments of the log, none is the whole log; programmed : the set-up entered in the meter;
+    outliers : `included`, or empty where they are excluded
     """
 
     pipe: PipeEntry
@@ -79,6 +81,7 @@ class CalculationInputs:
     mounted_spacing: float | None = None
     segments: tuple[Segment, ...] = ()
     programmed: Setup | None = None
+    outliers: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -298,58 +298,6 @@ def _log_series(
     return entries, calculated, series, calibrated
 
 
-def flow_log(
-    name: str,
-    entries: tuple[PipeEntry, MediumEntry, TransducerEntry, int],
-    log: Iterable[Readings],
-    programmed: Setup,
-    segments: tuple[Segment, ...] = (),
-    known_errors: tuple[KnownError, ...] = (),
-    measured_wall: MeasuredWall | None = None,
-    *,
-    include_outliers: bool = False,
-    place: Place | None = None,
-) -> FlowLog:
-    """Return every flow of a log with its time, to combine it with others.
-
-    Parameters
-    ----------
-    name : str  for messages
-    entries : (PipeEntry, MediumEntry, TransducerEntry, traverses)
-    log : iterable of Readings  with times
-    programmed : Setup  entered in the meter, with the mounted spacing if recorded
-    segments : tuple of Segment  marked segments; none: the whole log
-    known_errors : tuple of KnownError  as for `reduce_log`
-    measured_wall : MeasuredWall or None  as for `reduce_log`
-    include_outliers : bool  whether outliers are used too
-    place : Place or None  None: the flows are not corrected for it
-
-    Returns
-    -------
-    log : FlowLog [m3/s]
-
-    Raises
-    ------
-    NotEnough     the readings have no times; see `series_of`
-    ComputeError  see `calculate_setup`
-
-    Source
-    ------
-    see `screened_log`.
-    """
-    return screened_log(
-        name,
-        entries,
-        log,
-        programmed,
-        segments,
-        known_errors,
-        measured_wall,
-        include_outliers=include_outliers,
-        place=place,
-    )[0]
-
-
 def screened_log(
     name: str,
     entries: tuple[PipeEntry, MediumEntry, TransducerEntry, int],

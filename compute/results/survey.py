@@ -105,7 +105,7 @@ METHODS = (
             "single reading has a default repeatability. Outliers of a log are excluded."
         ),
         gettext_noop(
-            "95 % intervals of 60 readings with 1/f noise contain the mean in 94 % of simulated logs (before: 68 %), of 5 readings with a "
+            "95 % intervals of 60 readings with 1/f noise contain the mean in 93 % of simulated logs (before: 68 %), of 5 readings with a "
             "correlation of 0.8 in 93 % (before: 84 %). Repeatability of 10 readings without correlation: 12 times smaller; of 5: 1.3 times "
             "larger; of more than 100: none. One spike of 50 µs among 600 readings no longer moves the flow."
         ),

@@ -612,6 +612,10 @@ OPERATION_TEXTS: Mapping[str, OperationText] = {
         "Select segments of a log",
         "Selects the segments of the log to use, each with a reason. The result is recalculated.",
     ),
+    "surveys_outliers_create": _text(
+        "Include or exclude outliers",
+        "Includes the outliers of the log in the result, or excludes them again, with the reason. The result is recalculated.",
+    ),
     "surveys_steady_segments_list": _text(
         "Propose steady segments",
         "Lists segments of the log with steady flow, the longest first. A person selects the segments to use.",

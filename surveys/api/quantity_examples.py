@@ -128,6 +128,7 @@ EXAMPLES: Mapping[str, Mapping[str, str]] = {
     },
     "salinity": {"salinity": "35 g/kg"},
     "thermal_expansion": {"thermal_expansion": "0.000012 1/K"},
+    "duration": {"correlation_time": "4.2 s"},
     "ratio_db": {"minimum_signal": "20 dB"},
 }
 """Kind of quantity to property, or component and property, to the text of the example."""

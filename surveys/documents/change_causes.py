@@ -41,6 +41,8 @@ def _side(field: str, value: Any, units: System, zone: tzinfo) -> str:
     if isinstance(value, list):
         if field == "segments" and not value:
             return gettext("whole log")
+        if field == "outliers":
+            return gettext("included") if value else gettext("excluded")
         parts = (
             f"{label_of(one['field'])} {_value(one['field'], one['value'], units, zone)}" for one in value
         )

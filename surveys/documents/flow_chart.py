@@ -12,15 +12,30 @@ from django.utils.translation import gettext, ngettext
 from compute.base.svg import document, label, polyline, rule, ticks
 from compute.base.units import System, express
 from compute.combining.time_alignment import FlowLog
+from compute.logs.series import Outliers
 from surveys.core.messages.numbers import SIGNS, number_text
 from surveys.logfiles.downsampling import downsampled
 
 WIDTH, HEIGHT = 680.0, 262.0
 LEFT, RIGHT, TOP, BOTTOM = 74.0, 12.0, 24.0, 46.0
 POINTS = 1200
+MARK = "#8a1f5c"
 INK, SOFT, SOFT_INK, LINE, BAND, PALE = "#1d2733", "#8a8f98", "#4d5866", "#1f5f6b", "#a8441a", "#ffffff"
 PLOT = (LEFT / WIDTH, 1 - RIGHT / WIDTH)  # where the readings begin and end, as shares of the width
 DAY_SECONDS, MINUTE_SECONDS = 86_400, 60
+
+
+# Outliers marked in a chart; of more, this number spread over the chart.
+MAX_MARKS = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Outliers drawn with the readings: times [us since 1970 UTC], flows in the unit of the chart, and whether they are used."""
+
+    times: Any
+    values: Any
+    included: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,16 +46,26 @@ class Result:
     expanded_uncertainty: float
 
 
-def result_chart(flows: FlowLog, result: Any, units: System, zone: Any) -> str:
-    """The flows of a result's log, or of a segment of it, about the result (of a survey), in the reader's units."""
+def result_chart(
+    flows: FlowLog, result: Any, units: System, zone: Any, outliers: Outliers | None = None
+) -> str:
+    """The flows of a result's log, or of a segment of it, about the result (of a survey), in the reader's units; outliers are marked."""
     one = express(1.0, "volume_flow", units)
     scale, unit = float(one["value"]), SIGNS.get(str(one["unit"]), str(one["unit"]))
     shown = Result(result.volume_flow_m3_s * scale, result.expanded_uncertainty_m3_s * scale)
-    return flow_chart(flows.times, flows.values * scale, shown, unit, zone)
+    marked = None
+    if outliers is not None and outliers.times is not None and len(outliers.rows):
+        marked = Marks(outliers.times, outliers.volume_flow * scale, outliers.included)
+    return flow_chart(flows.times, flows.values * scale, shown, unit, zone, marked)
 
 
-def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) -> str:
-    """The chart. `times` are microseconds since 1970 UTC, `values` flows in `unit`; gaps of the log break the line."""
+def flow_chart(
+    times: Any, values: Any, result: Result, unit: str, zone: Any, outliers: Marks | None = None
+) -> str:
+    """The chart. `times` are microseconds since 1970 UTC, `values` flows in `unit`; gaps of the log break the line.
+
+    Outliers beyond the chart are marked at its edge.
+    """
     segments = [
         _downsampled(*segment, len(times))
         for segment in _unbroken(np.asarray(times) / 1e6, np.asarray(values))
@@ -72,6 +97,7 @@ def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) ->
         'fill-opacity="0.13"/>'
     )
     parts += [_line(part, x, y) for part in segments]
+    parts += _marks(outliers, (first, last), (low, high), x, y)
     # A pale line below the dashes keeps them visible where readings fill the band.
     parts.append(rule(LEFT, y(result.value), WIDTH - RIGHT, y(result.value), PALE, 3.2))
     parts.append(rule(LEFT, y(result.value), WIDTH - RIGHT, y(result.value), BAND, 1.4, "7 4"))
@@ -88,6 +114,29 @@ def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) ->
     return document(
         WIDTH, HEIGHT, title.format(count=count, mean=number_text(result.value), unit=unit), parts
     )
+
+
+def _marks(
+    outliers: Marks | None, span: tuple[float, float], reach: tuple[float, float], x: Any, y: Any
+) -> list[str]:
+    """Crosses at the outliers, at the edge of the chart where a flow is beyond it, and what they mean."""
+    if outliers is None:
+        return []
+    times = np.asarray(outliers.times) / 1e6
+    inside = np.flatnonzero((times >= span[0]) & (times <= span[1]))
+    shown = inside[np.linspace(0, len(inside) - 1, min(len(inside), MAX_MARKS)).astype(int)]
+    parts = []
+    for at in shown:
+        across, up = x(times[at]), y(min(max(float(outliers.values[at]), reach[0]), reach[1]))
+        parts += [rule(across - 4, up - slope, across + 4, up + slope, MARK, 1.6) for slope in (4, -4)]
+    if parts:
+        meaning = (
+            gettext("crosses: included outliers")
+            if outliers.included
+            else gettext("crosses: excluded readings")
+        )
+        parts.append(label(WIDTH - RIGHT, HEIGHT - 2, meaning, "end", MARK))
+    return parts
 
 
 def _clock(seconds: float) -> str:

@@ -78,6 +78,18 @@ def flow_with_uncertainty(flow: float, expanded: float, units: System) -> str:
     )
 
 
+def correlation_text(result: Any, units: System) -> str:
+    """Return the correlation time of the readings of a result and their effective number; empty if the log does not show them."""
+    if result.effective_readings is None or result.correlation_time_s is None:
+        return ""
+    return gettext(
+        "Correlation time of the readings: {time}. They count as {effective} independent readings."
+    ).format(
+        time=format_quantity(result.correlation_time_s, "duration", units),
+        effective=number_text(round(result.effective_readings)),
+    )
+
+
 def flow_in_digits_of(expanded: float, flow: float, units: System) -> str:
     """Return a flow to the second digit of an expanded uncertainty."""
     return with_uncertainty(

@@ -18,6 +18,7 @@ from surveys.documents.change_causes import cause_texts
 from surveys.documents.changes import difference_text
 from surveys.documents.flow_chart import result_chart
 from surveys.documents.formatting import (
+    correlation_text,
     flow_with_uncertainty,
     format_quantity,
     full_name,
@@ -35,7 +36,7 @@ from surveys.documents.site_meter_comparison import ComparisonText, comparison_t
 from surveys.models import Report, Result, Setup
 from surveys.models.result import PropagationMethod
 from surveys.pipes.selectors import paths_result
-from surveys.results.reduction import result_flows
+from surveys.results.reduction import result_readings
 
 INPUTS: dict[str, Promise] = {
     "pipe.outer_diameter": _("outer diameter"),
@@ -295,7 +296,10 @@ def _chart(pdf: PdfDocument, result: Result, units: System) -> None:
         "Volume flow over time: {count} readings, mean {mean}",
         result.readings_used,
     ).format(count=result.readings_used, mean=format_quantity(result.volume_flow_m3_s, "volume_flow", units))
-    pdf.drawing(result_chart(result_flows(result, "the log"), result, units, zone), alternative)
+    if correlation := correlation_text(result, units):
+        pdf.text(correlation)
+    flows, outliers = result_readings(result, "the log")
+    pdf.drawing(result_chart(flows, result, units, zone, outliers), alternative)
 
 
 def _uncertainty_section(pdf: PdfDocument, result: Result, units: System) -> None:

@@ -45,6 +45,13 @@ class SiteMeterReadingIn(StrictSerializer):
         return attrs
 
 
+class OutliersIn(StrictSerializer):
+    """Whether the result uses the outliers of the log."""
+
+    included = serializers.BooleanField(help_text="Whether outliers are used.")
+    reason = TextField(max_length=2000)
+
+
 def site_meter_of_request(requested: Mapping[str, Any]) -> SiteMeterStatement:
     """What a validated request states."""
     flow = requested["volume_flow"].si

@@ -22,6 +22,7 @@ class Cause(models.TextChoices):
     MODIFICATION = "modification", _("pipe modified")
     SURVEY_CORRECTION = "survey-correction", _("survey data corrected")
     SEGMENTS = "segments", _("segments of the log changed")
+    OUTLIERS = "outliers", _("outliers of the log included or excluded")
     TRANSDUCER_CORRECTION = "transducer-correction", _("transducer data corrected")
     CALIBRATION = "calibration", _("calibration recorded or corrected")
     OUT_OF_TOLERANCE = (
@@ -195,6 +196,25 @@ class Result(Record):
         default=0,
         validators=[MinValueValidator(0), MaxValueValidator(MAX_LOG_BYTES)],
         help_text=_("Readings outside the selected segments."),
+    )
+    readings_excluded = models.BigIntegerField(
+        _("readings excluded"),
+        default=0,
+        validators=[MinValueValidator(0), MaxValueValidator(MAX_LOG_BYTES)],
+        help_text=_("Outliers that are not used."),
+    )
+    outliers = models.JSONField(
+        _("outliers"),
+        default=list,
+        help_text=_("First and last row of each run of outliers; the first reading of the log is row 0."),
+    )
+    effective_readings = models.FloatField(
+        _("effective number of readings"),
+        null=True,
+        help_text=_("Number of independent readings with the same uncertainty of the mean."),
+    )
+    correlation_time_s = models.FloatField(
+        _("correlation time (s)"), null=True, help_text=_("Time between independent readings.")
     )
     transit_time_s = models.FloatField(_("transit time (s)"), help_text=_("Mean of the readings used."))
     time_difference_s = models.FloatField(_("time difference (s)"), help_text=_("Mean of the readings used."))

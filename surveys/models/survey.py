@@ -94,6 +94,7 @@ class SurveyChange(models.TextChoices):
     FIRST = "first", _("first entry")
     CORRECTION = "correction", _("correction")
     SEGMENTS = "segments", _("segments of the log selected")
+    OUTLIERS = "outliers", _("outliers of the log included or excluded")
 
 
 class SurveyData(Record):
@@ -129,6 +130,9 @@ class SurveyData(Record):
         default=list,
         blank=True,
         help_text=_("Segments of the log to use: start, end, reason. Empty: whole log."),
+    )
+    include_outliers = models.BooleanField(
+        _("include outliers"), default=False, help_text=_("Whether outliers of the log are used.")
     )
     note = models.TextField(_("note"), blank=True)
     recorded_at = models.DateTimeField(_("recorded at"))

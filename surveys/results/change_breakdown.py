@@ -122,6 +122,7 @@ class _Pair:
                 occasion,
                 programmed=entries.programmed or occasion.programmed,
                 mounted_spacing=entries.mounted_spacing,
+                include_outliers=bool(entries.outliers),
             ),
         )
 
@@ -160,6 +161,7 @@ def _entries(inputs: ResultInputs) -> CalculationInputs:
         stated.mounted_spacing_m,
         marked_segments(stated),
         programmed_setup(stated.setup),
+        "included" if stated.include_outliers else "",
     )
 
 

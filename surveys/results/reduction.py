@@ -11,11 +11,12 @@ from compute.base.prefetch import prefetch
 from compute.base.units import unit_named
 from compute.combining.time_alignment import FlowLog
 from compute.logs.segments import Segment
+from compute.logs.series import Outliers
 from compute.measuring.beam import Setup as PhysicalSetup
 from compute.measuring.entries import resolve_medium, resolve_pipe, resolve_transducers
 from compute.results.instrument_errors import MeasuredWall
 from compute.results.occasion import InstrumentDay, Occasion
-from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
+from compute.results.reduction import Readings, Reduction, reduce_log, screened_log
 from surveys.core.stored_quantities import beam_json, budget_json, findings_json, finite
 from surveys.logfiles.codec import decode_block
 from surveys.logfiles.columns import Column
@@ -69,6 +70,14 @@ def reading_interval(log: Log) -> float | None:
     return span / (log.rows_accepted - 1) if log.rows_accepted > 1 and span > 0 else None
 
 
+def correlation_seconds(reduction: Reduction, log: Log) -> float | None:
+    """Return the correlation time of the readings of a log [s], if the log shows it."""
+    interval = reading_interval(log)
+    if reduction.correlation_time is None or interval is None:
+        return None
+    return reduction.correlation_time * interval
+
+
 def survey_reduce(inputs: ResultInputs, held: LogToReduce | None = None) -> Draft:
     """Reduce a survey's log (the stored one, unless another is handed in) by what is in force. Reads; writes nothing."""
     log = held or stored_log(inputs.survey.log)
@@ -85,8 +94,14 @@ def result_within(result: Result, segments: tuple[Segment, ...]) -> Reduction:
 
 def result_flows(result: Result, name: str) -> FlowLog:
     """Return the flows that a result is based on, with their times; the name is for remarks."""
+    return result_readings(result, name)[0]
+
+
+def result_readings(result: Result, name: str) -> tuple[FlowLog, Outliers]:
+    """Return the flows that a result is based on, with their times, and the outliers of its log."""
     inputs = inputs_of_result(result)
-    return survey_flow_log(inputs, result.wall_measurement, name, marked_segments(inputs.survey_data))
+    segments = marked_segments(inputs.survey_data)
+    return _screened_log(inputs, result.wall_measurement, name, segments)
 
 
 def survey_flow_log(
@@ -96,8 +111,14 @@ def survey_flow_log(
     segments: tuple[Segment, ...] = (),
 ) -> FlowLog:
     """Return the flow of each reading with its time, in some segments or all; the wall is compared with a wall measurement."""
+    return _screened_log(inputs, wall_measurement, name, segments)[0]
+
+
+def _screened_log(
+    inputs: ResultInputs, wall_measurement: WallMeasurement | None, name: str, segments: tuple[Segment, ...]
+) -> tuple[FlowLog, Outliers]:
     stated, data = inputs.survey_data, inputs.pipe_data
-    return flow_log(
+    return screened_log(
         name,
         (
             data.pipe_entry(),
@@ -111,6 +132,7 @@ def survey_flow_log(
         known_errors(inputs, wall_measurement)[0],
         _wall(wall_measurement),
         place=place_of(inputs.survey.measuring_point),
+        include_outliers=stated.include_outliers,
     )
 
 
@@ -158,6 +180,7 @@ def occasion_of(
         segments=segments,
         known_errors=known,
         remarks=remarks,
+        include_outliers=stated.include_outliers,
         reading_interval=log.reading_interval,
     )
 
@@ -202,6 +225,10 @@ def result_store(
         computed_at=now,
         readings_used=reduction.readings_used,
         readings_outside=reduction.readings_outside,
+        readings_excluded=0 if reduction.outliers.included else len(reduction.outliers.rows),
+        outliers=reduction.outliers.runs,
+        effective_readings=reduction.effective_readings,
+        correlation_time_s=correlation_seconds(reduction, inputs.survey.log),
         transit_time_s=reduction.transit_time,
         time_difference_s=reduction.time_difference,
         volume_flow_m3_s=reduction.volume_flow,

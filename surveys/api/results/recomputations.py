@@ -178,6 +178,9 @@ class ResultOut(serializers.ModelSerializer):
     measured_sound_speed = QuantityOut()
     expected_sound_speed = QuantityOut()
     spacing = QuantityOut()
+    correlation_time = QuantityOut(
+        allow_null=True, help_text="Time between independent readings; null if the log does not show it."
+    )
     segments = SegmentOut(
         many=True, help_text="Segments of the log that the result uses; an empty list means the whole log."
     )
@@ -197,7 +200,7 @@ class ResultOut(serializers.ModelSerializer):
             "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
             "method_version", "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "calibrations",
             "error_corrections", "as_found_corrections", "segments",
-            "readings_used", "readings_outside", "volume_flow",
+            "readings_used", "readings_outside", "readings_excluded", "effective_readings", "correlation_time", "volume_flow",
             "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor",
             "combined_standard_uncertainty", "effective_degrees_of_freedom", "coverage_interval", "propagation_method",
             "monte_carlo_trials", "monte_carlo_seed", "transit_time", "time_difference", "mean_velocity", "path_velocity",

@@ -14,7 +14,8 @@ from surveys.models import Result
 # Shown as they are.
 PLAIN = (
     "id", "survey", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation", "method_version",
-    "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "readings_used", "readings_outside", "coverage_factor",
+    "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "readings_used", "readings_outside", "readings_excluded",
+    "effective_readings", "coverage_factor",
     "effective_degrees_of_freedom", "propagation_method", "monte_carlo_trials", "monte_carlo_seed",
     "reynolds", "profile_factor",
 )  # fmt: skip
@@ -31,6 +32,7 @@ QUANTITIES = {
     "measured_sound_speed": ("measured_sound_speed_m_s", "speed"),
     "expected_sound_speed": ("expected_sound_speed_m_s", "speed"),
     "spacing": ("spacing_m", "length"),
+    "correlation_time": ("correlation_time_s", "duration"),
 }
 INTERVAL = {"low": "coverage_low_m3_s", "high": "coverage_high_m3_s"}
 DOCUMENTS = ("findings", "budget", "calculation", "change_breakdown")

@@ -17,7 +17,8 @@ from surveys.logfiles.columns import Column
 from surveys.logfiles.downsampling import downsampled_blocks
 from surveys.logfiles.export import parquet_write
 from surveys.logfiles.times import iso_time
-from surveys.models import Log
+from surveys.models import Log, Result
+from surveys.models.survey import MAX_LOG_BYTES
 from surveys.pipes.selectors import Block, log_columns
 
 MAX_POINTS = 20_000
@@ -29,11 +30,26 @@ class SeriesOut(serializers.Serializer):
     values = serializers.ListField(child=serializers.FloatField(allow_null=True))
 
 
+class OutlierOut(serializers.Serializer):
+    row = serializers.IntegerField(
+        min_value=0, max_value=MAX_LOG_BYTES, help_text="Number of the reading in the log; the first is 0."
+    )
+    time = serializers.DateTimeField(help_text="Time of the reading.")
+    values = serializers.DictField(
+        child=serializers.FloatField(allow_null=True),
+        help_text="Values by column, in the units of the columns.",
+    )
+
+
 class ReadingsOut(serializers.Serializer):
     count = serializers.IntegerField(help_text="Number of readings in the segment.")
     columns = serializers.DictField(
         child=SeriesOut(), help_text="Readings by column, downsampled so that peaks remain."
     )
+    outliers = OutlierOut(
+        many=True, help_text="Outliers of the log by the current result, in this time range."
+    )
+    outliers_included = serializers.BooleanField(help_text="Whether the current result uses the outliers.")
 
 
 def requested_moment(request: Request, name: str) -> int | None:
@@ -86,6 +102,27 @@ def downsampled_readings(log: Log, start: int | None, end: int | None, points: i
             "values": [None if math.isnan(value) else value for value in values.tolist()],
         }
     return {"count": count, "columns": series}
+
+
+def outlier_readings(log: Log, result: Result | None, start: int | None, end: int | None) -> dict[str, Any]:
+    """Return the outliers of the current result in a time range, and whether the result uses them."""
+    runs = result.outliers if result else []
+    listed: list[dict[str, Any]] = []
+    first = 0
+    for times, columns in log_columns(log, None) if runs else ():
+        for low, high in runs:
+            for at in range(max(low - first, 0), min(high - first + 1, len(times))):
+                if (start is None or times[at] >= start) and (end is None or times[at] <= end):
+                    values = {name: float(column[at]) for name, column in columns.items()}
+                    listed.append(
+                        {
+                            "row": first + at,
+                            "time": iso_time(int(times[at])),
+                            "values": {n: None if math.isnan(v) else v for n, v in values.items()},
+                        }
+                    )
+        first += len(times)
+    return {"outliers": listed, "outliers_included": bool(result and not result.readings_excluded and runs)}
 
 
 def parquet_file(log: Log, start: int | None, end: int | None) -> IO[bytes]:

@@ -157,7 +157,8 @@ class SurveyDataOut(serializers.ModelSerializer):
         model = SurveyData
         fields = [
             "id", "change", "reason", "setup", "instruments", "started_at", "ended_at", "mounted_spacing", "path_angle",
-            "medium_temperature", "medium_temperature_source", "segments", "note", "recorded_at", "recorded_by", "replaced_at",
+            "medium_temperature", "medium_temperature_source", "segments", "include_outliers", "note", "recorded_at", "recorded_by",
+            "replaced_at",
         ]  # fmt: skip
 
 
@@ -196,6 +197,7 @@ class SurveyOut(serializers.ModelSerializer):
     medium_temperature = QuantityOut(allow_null=True)
     medium_temperature_source = serializers.CharField()
     segments = SegmentOut(many=True)
+    include_outliers = serializers.BooleanField(help_text="Whether outliers of the log are used.")
     note = serializers.CharField()
     log = LogShortOut(allow_null=True)
     result = ResultShortOut(allow_null=True, help_text="Current result in short; null if none.")
@@ -208,7 +210,7 @@ class SurveyOut(serializers.ModelSerializer):
         fields = [
             "id", "measuring_point", "data", "setup", "job", "instruments", "technician", "started_at", "ended_at",
             "mounted_spacing", "primary_survey", "path_angle", "paths", "combination", "medium_temperature", "medium_temperature_source",
-            "segments", "note", "recorded_at", "log", "result", "under_review",
+            "segments", "include_outliers", "note", "recorded_at", "log", "result", "under_review",
         ]  # fmt: skip
 
 

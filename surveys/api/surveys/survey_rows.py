@@ -17,7 +17,7 @@ COLUMNS = (
     "primary_survey", "primary_survey__paths_combination__id", "paths_combination__id",
     "stated_now__id", "stated_now__setup", "stated_now__ended_at", "stated_now__mounted_spacing_m",
     "stated_now__path_angle_rad", "stated_now__medium_temperature_k", "stated_now__medium_temperature_source",
-    "stated_now__segments", "stated_now__note",
+    "stated_now__segments", "stated_now__include_outliers", "stated_now__note",
     "log__sha256", "log__rows_accepted", "log__rows_rejected",
     "current__id", "current__volume_flow_m3_s", "current__expanded_uncertainty_m3_s", "current__computed_at",
 )  # fmt: skip
@@ -65,6 +65,7 @@ def _document(row: dict[str, Any], units: System) -> dict[str, Any]:
         "medium_temperature": shown(row["stated_now__medium_temperature_k"], "temperature", units),
         "medium_temperature_source": row["stated_now__medium_temperature_source"],
         "segments": row["stated_now__segments"],
+        "include_outliers": row["stated_now__include_outliers"],
         "note": row["stated_now__note"],
         "recorded_at": row["recorded_at"],
         "log": _log(row),

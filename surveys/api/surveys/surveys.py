@@ -37,6 +37,7 @@ from surveys.api.surveys.readings import (
     ReadingsOut,
     columns_of,
     downsampled_readings,
+    outlier_readings,
     parquet_file,
     readings_between,
     requested_moment,
@@ -60,9 +61,9 @@ from surveys.api.surveys.survey_rows import survey_documents
 from surveys.api.views import ReadByKeys, documented
 from surveys.inputs.files import file_name
 from surveys.inputs.rejections import rejection
-from surveys.inputs.surveys import SiteMeterReadingIn, site_meter_of_request
+from surveys.inputs.surveys import OutliersIn, SiteMeterReadingIn, site_meter_of_request
 from surveys.logfiles.export import csv_parts
-from surveys.models import Log, LogFormat, Recomputation, Survey, SurveyData
+from surveys.models import Log, LogFormat, Recomputation, Result, Survey, SurveyData
 from surveys.models.role import FIELD
 from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
 from surveys.results.reduction import survey_flow_log, wall_measurement_of
@@ -72,6 +73,7 @@ from surveys.services.surveys.surveys import (
     Segment,
     SurveyStatement,
     survey_correct,
+    survey_include_outliers,
     survey_mark_segments,
     survey_record,
 )
@@ -146,6 +148,20 @@ class Surveys(ReadByKeys):
         data, recomputation = survey_mark_segments(
             survey=self.get_object(),
             segments=[Segment(**one) for one in requested["segments"]],
+            reason=requested["reason"],
+            by=self.user,
+            now=timezone.now(),
+        )
+        return self._changed(data, recomputation)
+
+    @documented(request=OutliersIn, responses={202: SurveyChangedOut})
+    @action(detail=True, methods=["post"])
+    def outliers(self, request: Request, pk: Any = None) -> Response:
+        """Include or exclude the outliers of the log, and recalculate the result."""
+        requested = self.checked(OutliersIn)
+        data, recomputation = survey_include_outliers(
+            survey=self.get_object(),
+            included=requested["included"],
             reason=requested["reason"],
             by=self.user,
             now=timezone.now(),
@@ -303,7 +319,11 @@ class Surveys(ReadByKeys):
                 filename=f"{name}.parquet",
                 content_type=ParquetRenderer.media_type,
             )
-        return Response(downsampled_readings(log, start, end, requested_points(request)))
+        result = Result.objects.filter(survey=log.survey_id, replaced_at__isnull=True)
+        return Response(
+            downsampled_readings(log, start, end, requested_points(request))
+            | outlier_readings(log, result.only("outliers", "readings_excluded").first(), start, end)
+        )
 
     @documented(responses=ResultOut(many=True))
     @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)

@@ -87,6 +87,7 @@ FIELDS: Mapping[str, Promise] = {
     "medium": _("medium"),
     "transducers": _("data of the transducers"),
     "segments": _("segments of the log"),
+    "outliers": _("outliers of the log"),
     "segment_start": _("start"),
     "segment_end": _("end"),
     "segment_reason": _("reason"),

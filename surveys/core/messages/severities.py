@@ -159,6 +159,7 @@ STATUSES: Mapping[str, tuple[int, ...]] = {
     "nothing-changed": (400, 409),
     "nothing-failed": (409,),
     "one-time-code-needed": (401,),
+    "outliers-unchanged": (409,),
     "overdue": (409,),
     "own-account": (409,),
     "permission-denied": (403,),

@@ -54,6 +54,7 @@ def corrupt_results(result: Result) -> Iterator[Corruption]:
         "spacing_m": again.spacing,
         "readings_used": again.readings_used,
         "readings_outside": again.readings_outside,
+        "readings_excluded": 0 if again.outliers.included else len(again.outliers.rows),
     }
     yield from _differing(result, name, figures)
 

@@ -18,7 +18,7 @@ from surveys.documents.flow_chart import PLOT, result_chart
 from surveys.logfiles.zones import EARLIEST, LATEST
 from surveys.models import Result
 from surveys.pipes.selectors import EPOCH, microseconds
-from surveys.results.reduction import result_flows
+from surveys.results.reduction import result_readings
 
 # Fewer readings are not zoomed in on.
 MIN_READINGS_ZOOM = 10
@@ -63,7 +63,7 @@ def readings_chart(
     result: Result, requested: tuple[int | None, int | None], units: System, zone: Any
 ) -> dict[str, Any]:
     """The chart of a result's readings in a time range, with links to other time ranges."""
-    log = result_flows(result, "the log")
+    log, outliers = result_readings(result, "the log")
     whole = Window(int(log.times.min()), int(log.times.max()))
     shown = _shown(requested, whole)
     inside = (log.times >= shown.start) & (log.times <= shown.end)
@@ -71,7 +71,7 @@ def readings_chart(
     part = FlowLog(log.name, log.times[inside], log.values[inside]) if count else None
     return {
         # Generated from numbers and dates; no user's text is in the chart.
-        "svg": mark_safe(result_chart(part, result, units, zone)) if part else "",  # noqa: S308
+        "svg": mark_safe(result_chart(part, result, units, zone, outliers)) if part else "",  # noqa: S308
         "count": count,
         "of": len(log.times),
         "from": _local(shown.start, zone),

@@ -14,7 +14,13 @@ from surveys.calibration.affected_results import notices_with_paths, with_outdat
 from surveys.core.errors import ServiceError
 from surveys.core.messages import Reader, error_text
 from surveys.documents.change_causes import cause_texts
-from surveys.documents.formatting import finding_texts, flow_with_uncertainty, format_quantity, moment
+from surveys.documents.formatting import (
+    correlation_text,
+    finding_texts,
+    flow_with_uncertainty,
+    format_quantity,
+    moment,
+)
 from surveys.documents.paths_mean import mean_text
 from surveys.documents.site_meter_comparison import comparison_text
 from surveys.documents.survey_report import budget_lines
@@ -56,6 +62,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
         return page(request, "client/survey.html", context)
     units = units_of(request)
     context["flow"] = flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units)
+    context["correlation"] = correlation_text(result, units)
     context["velocity"] = format_quantity(result.mean_velocity_m_s, "speed", units)
     context["findings"] = finding_texts(result.findings, units, zone)
     context["budget"] = budget_lines(result, units)

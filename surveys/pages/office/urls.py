@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from surveys.pages.office import board, corrections, review, sheet_response, site_meters, transducers, types
+from surveys.pages.office import (
+    board,
+    corrections,
+    outliers,
+    review,
+    sheet_response,
+    site_meters,
+    transducers,
+    types,
+)
 
 urlpatterns = [
     path("jobs/", board.board, name="office-board"),
@@ -15,5 +24,6 @@ urlpatterns = [
     path("instrument-types/<uuid:pk>/", types.correction, name="office-type"),
     path("recomputations/<uuid:pk>/", sheet_response.recomputation, name="office-recomputation"),
     path("surveys/<uuid:pk>/report/", review.issue, name="office-issue"),
+    path("surveys/<uuid:pk>/outliers/", outliers.outliers, name="office-outliers"),
     path("surveys/<uuid:pk>/site-meter/", site_meters.site_meter, name="office-site-meter"),
 ]

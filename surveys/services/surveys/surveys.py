@@ -126,6 +126,7 @@ def survey_correct(
         required_reason(reason),
         in_force.segments,
     )
+    data.include_outliers = in_force.include_outliers
     _replace(in_force, now)
     Survey.objects.filter(pk=survey.pk).update(started_at=data.started_at)
     _state(data, statement.instruments)
@@ -145,6 +146,34 @@ def survey_mark_segments(
     if log is None:
         raise Conflict("no-log")
     _check_segments(segments, log)
+    marked = [
+        {"start": one.start.isoformat(), "end": one.end.isoformat(), "reason": one.reason} for one in segments
+    ]
+    data = _next_version(in_force, SurveyChange.SEGMENTS, reason, by, now, segments=marked)
+    return data, _recompute(data, Cause.SEGMENTS)
+
+
+@transaction.atomic
+def survey_include_outliers(
+    *, survey: Survey, included: bool, reason: str, by: User, now: datetime
+) -> tuple[SurveyData, Recomputation]:
+    """Use the outliers of the log too, or exclude them again; the result is recalculated, the earlier one stays.
+
+    Raises Conflict if the survey has no log yet, or if the outliers are included or excluded already.
+    """
+    in_force = _lock_stated(survey)
+    if not Log.objects.filter(survey=survey).exists():
+        raise Conflict("no-log")
+    if in_force.include_outliers == included:
+        raise Conflict("outliers-unchanged", field="included", included=included)
+    data = _next_version(in_force, SurveyChange.OUTLIERS, reason, by, now, include_outliers=included)
+    return data, _recompute(data, Cause.OUTLIERS)
+
+
+def _next_version(
+    in_force: SurveyData, change: SurveyChange, reason: str, by: User, now: datetime, **changed: object
+) -> SurveyData:
+    """Replace the version in force by a copy of it with a change."""
     # Read before the copy has its own id.
     instruments = list(in_force.instruments.all())
     data = SurveyData(
@@ -154,18 +183,12 @@ def survey_mark_segments(
             if f.name != "id"
         }
     )
-    data.change, data.reason, data.recorded_at, data.recorded_by = (
-        SurveyChange.SEGMENTS,
-        required_reason(reason),
-        now,
-        by,
-    )
-    data.segments = [
-        {"start": one.start.isoformat(), "end": one.end.isoformat(), "reason": one.reason} for one in segments
-    ]
+    data.change, data.reason, data.recorded_at, data.recorded_by = change, required_reason(reason), now, by
+    for name, value in changed.items():
+        setattr(data, name, value)
     _replace(in_force, now)
     _state(data, instruments)
-    return data, _recompute(data, Cause.SEGMENTS)
+    return data
 
 
 def _check_first_path(first: Survey, point: MeasuringPoint) -> None:

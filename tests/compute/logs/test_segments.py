@@ -16,7 +16,7 @@ from compute.logs.segments import Segment, merged, moment, segment_indexes
 from compute.measuring.flow import times_from_mean_velocity
 from compute.measuring.location import Place
 from compute.results.occasion import Occasion
-from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
+from compute.results.reduction import Readings, Reduction, reduce_log, screened_log
 from compute.statistics.autocorrelation import noise_of_segments, repeatability
 from compute.statistics.gum import coverage_factor
 from tests.compute.cases import PAIR, PIPE, WATER
@@ -117,14 +117,15 @@ def test_impossible_readings_are_counted_separately_from_those_outside() -> None
 
 
 def test_flows_of_a_log_come_with_their_times() -> None:
-    found = flow_log("supply", (PIPE, WATER, PAIR, 2), [two_levels()], SETUP, (Segment(at(590), at(609)),))
+    segment = Segment(at(590), at(609))
+    found, _ = screened_log("supply", (PIPE, WATER, PAIR, 2), [two_levels()], SETUP, (segment,))
     assert found.times.tolist() == [at(s) for s in range(590, 610)]
     assert found.values[10:].mean() / found.values[:10].mean() == pytest.approx(2.0, rel=0.02)
 
 
 def test_flows_without_times_cannot_be_combined() -> None:
     with pytest.raises(NotEnough, match="log-without-times"):
-        flow_log("supply", (PIPE, WATER, PAIR, 2), [replace(two_levels(), times=None)], SETUP)
+        screened_log("supply", (PIPE, WATER, PAIR, 2), [replace(two_levels(), times=None)], SETUP)
 
 
 def test_a_segment_that_ends_before_it_starts_is_rejected() -> None:

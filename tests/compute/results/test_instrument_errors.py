@@ -14,7 +14,7 @@ from compute.measuring.flow import times_from_mean_velocity
 from compute.measuring.location import Place
 from compute.results.instrument_errors import KnownError, MeasuredWall
 from compute.results.occasion import Occasion
-from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
+from compute.results.reduction import Readings, Reduction, reduce_log, screened_log
 from compute.statistics.gum import GumResult
 from tests.compute.cases import PAIR, PIPE, WATER
 from tests.compute.cases import STATED as SETUP
@@ -139,7 +139,7 @@ def test_combined_flows_are_corrected_in_the_same_way() -> None:
     log = [Readings(np.full(100, float(transit)), np.full(100, float(difference)), times=times)]
     known = (KnownError("meter M-1", "velocity", meter_curve(), applied=True),)
     segments: tuple[Segment, ...] = ()
-    flows = flow_log("a", (PIPE, WATER, PAIR, 2), log, SETUP, segments, known)
+    flows, _ = screened_log("a", (PIPE, WATER, PAIR, 2), log, SETUP, segments, known)
     assert flows.values[0] == pytest.approx(reduced(*known).volume_flow, rel=1e-12)
 
 

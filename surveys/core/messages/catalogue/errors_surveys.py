@@ -2,7 +2,7 @@
 
 from django.utils.translation import gettext_lazy as _
 
-from surveys.core.messages.texts import Entry
+from surveys.core.messages.texts import Entry, choose
 
 ENTRIES = {
     "already-corrected/survey-data": Entry(
@@ -29,6 +29,14 @@ ENTRIES = {
         title=_("Survey has no log"),
         detail=_("The survey has no log yet."),
         remedy=_("Import the log, then mark segments."),
+    ),
+    "outliers-unchanged": Entry(
+        title=_("Outliers not changed"),
+        detail=choose(
+            "included",
+            true=_("The outliers of the log are included already."),
+            false=_("The outliers of the log are excluded already."),
+        ),
     ),
     "other-point/primary-survey": Entry(
         title=_("Survey of another measuring point"),
