@@ -58,7 +58,8 @@ def test_each_survey_of_the_year_has_its_result_and_the_change_since_the_previou
     spring, autumn = results(summary(scene))
     assert spring[:2] == ["Return line, After the bend", "2026-04-07"]
     assert "±" in spring[2]
-    assert spring[3] == "1.96"
+    # Rectangular inputs make the factor a little smaller than that of a normal distribution.
+    assert 1.9 < float(spring[3]) <= 1.96
     # Twice the time difference is about twice the flow: far more than any uncertainty explains.
     assert ", significant (uncertainty ±" in autumn[4]
     assert spring[4] == "no change"
