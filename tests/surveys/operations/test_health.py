@@ -58,7 +58,7 @@ def test_an_unapplied_migration_is_reported_and_applied_ones_are_checked_once(
     assert (answer.status_code, answer.json()) == (503, {"ready": False, "failed": ["migrations"]})
     with connection.cursor() as cursor:
         cursor.execute(
-            "INSERT INTO django_migrations (app, name, applied) VALUES ('surveys', '0001_records', CURRENT_TIMESTAMP)"
+            "INSERT INTO django_migrations (app, name, applied) VALUES ('surveys', '0002_records', CURRENT_TIMESTAMP)"
         )
     assert ask("/readyz").status_code == 200
     with django_assert_num_queries(1):
