@@ -19,4 +19,6 @@ def transducer_entry() -> TransducerEntry:
         pair,
         parse_quantity(scenario.MIN_TEMPERATURE, "temperature").si,
         parse_quantity(scenario.MAX_TEMPERATURE, "temperature").si,
+        parse_quantity(scenario.WEDGE_TEMPERATURE_COEFFICIENT, "speed_per_temperature").si,
+        parse_quantity(scenario.WEDGE_REFERENCE_TEMPERATURE, "temperature").si,
     )

@@ -88,6 +88,8 @@ def _instrument(kind: Kind, names: tuple[str, str], by: User, now: datetime, **f
 AS_ENTERED = {
     "frequency": scenario.FREQUENCY,
     "wedge_sound_speed": scenario.WEDGE_SOUND_SPEED,
+    "wedge_temperature_coefficient": scenario.WEDGE_TEMPERATURE_COEFFICIENT,
+    "wedge_reference_temperature": scenario.WEDGE_REFERENCE_TEMPERATURE,
     "wedge_angle": scenario.WEDGE_ANGLE,
     "face_offset": scenario.FACE_OFFSET,
     "wedge_delay": scenario.WEDGE_DELAY,

@@ -207,5 +207,5 @@ def test_the_demo_runs_twice_on_one_database_and_needs_no_setting(tmp_path: Path
             check=False,
         )
         assert answer.returncode == 0, answer.stderr
-        assert "Spacing for current pipe data 160.6\N{NO-BREAK SPACE}mm" in answer.stdout
+        assert "Spacing for current pipe data 169.7\N{NO-BREAK SPACE}mm" in answer.stdout
         assert "the error of the new result is <\N{NO-BREAK SPACE}0.01\N{NO-BREAK SPACE}%" in answer.stdout
