@@ -67,7 +67,7 @@ def surveyed(as_user: Any, cast: SimpleNamespace, kit: Any, site: Any, log_bytes
             "setup": setup["id"],
             "instruments": [str(kit.meter.pk)],
             "started_at": STARTED,
-            "mounted_spacing": "159.0 mm",
+            "mounted_spacing": "167.8 mm",
         },
     )
     answer = technician.post(
