@@ -13,6 +13,7 @@ from compute.base.units import System, express
 from surveys.core.messages import Reader, findings_read
 from surveys.core.messages.numbers import MINUS, UNKNOWN, number_text, quantity_text, with_unit
 from surveys.models import User
+from surveys.models.result import PropagationMethod
 
 PLUS_MINUS = "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}"
 
@@ -87,6 +88,20 @@ def correlation_text(result: Any, units: System) -> str:
     ).format(
         time=format_quantity(result.correlation_time_s, "duration", units),
         effective=number_text(round(result.effective_readings)),
+    )
+
+
+def interval_text(result: Any, units: System) -> str:
+    """Return the coverage interval of a result whose distributions were drawn; empty where the law of propagation is valid."""
+    if result.propagation_method != PropagationMethod.MONTE_CARLO:
+        return ""
+    return gettext(
+        "The law of propagation of uncertainty is not valid here. The inputs were drawn {trials} times from their distributions "
+        "(JCGM 101:2008). The interval from {low} to {high} contains the flow with a probability of approximately 95 %."
+    ).format(
+        trials=number_text(result.monte_carlo_trials),
+        low=format_quantity(result.coverage_low_m3_s, "volume_flow", units),
+        high=format_quantity(result.coverage_high_m3_s, "volume_flow", units),
     )
 
 

@@ -22,6 +22,7 @@ from surveys.documents.formatting import (
     flow_with_uncertainty,
     format_quantity,
     full_name,
+    interval_text,
     moment,
     stored_quantity_text,
     with_uncertainty,
@@ -34,7 +35,6 @@ from surveys.documents.setup_drawings import side_drawing
 from surveys.documents.setup_sheet import drawn_of, findings_blocks
 from surveys.documents.site_meter_comparison import ComparisonText, comparison_text
 from surveys.models import Report, Result, Setup
-from surveys.models.result import PropagationMethod
 from surveys.pipes.selectors import paths_result
 from surveys.results.reduction import result_readings
 
@@ -314,17 +314,8 @@ def _uncertainty_section(pdf: PdfDocument, result: Result, units: System) -> Non
             coverage_factor=f"{result.coverage_factor:.2f}",
         )
     )
-    if result.propagation_method == PropagationMethod.MONTE_CARLO:
-        pdf.text(
-            gettext(
-                "The law of propagation of uncertainty is not valid here. The inputs were drawn {trials} times from their distributions "
-                "(JCGM 101:2008). The interval from {low} to {high} contains the flow with a probability of approximately 95 %."
-            ).format(
-                trials=result.monte_carlo_trials,
-                low=format_quantity(result.coverage_low_m3_s, "volume_flow", units),
-                high=format_quantity(result.coverage_high_m3_s, "volume_flow", units),
-            )
-        )
+    if interval := interval_text(result, units):
+        pdf.text(interval)
     pdf.table(
         [
             gettext("Input quantity"),

@@ -19,6 +19,7 @@ from surveys.documents.formatting import (
     finding_texts,
     flow_with_uncertainty,
     format_quantity,
+    interval_text,
     moment,
 )
 from surveys.documents.paths_mean import mean_text
@@ -63,6 +64,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     units = units_of(request)
     context["flow"] = flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units)
     context["correlation"] = correlation_text(result, units)
+    context["interval"] = interval_text(result, units)
     context["velocity"] = format_quantity(result.mean_velocity_m_s, "speed", units)
     context["findings"] = finding_texts(result.findings, units, zone)
     context["budget"] = budget_lines(result, units)

@@ -134,6 +134,20 @@ def test_the_report_shows_the_result_the_budget_the_findings_and_the_certificate
         assert part in text
 
 
+def test_a_flow_between_the_regimes_shows_its_coverage_interval(client: Any, cast: Any, scene: Scene) -> None:
+    """A time difference of about 1 ns is a Reynolds number of some 3,000: laminar or turbulent."""
+    survey = scene.survey(time_difference=-1)
+    result = survey.results.get(replaced_at=None)
+    assert (result.propagation_method, result.monte_carlo_trials) == ("monte-carlo", 20_000)
+    assert result.coverage_low_m3_s < result.volume_flow_m3_s < result.coverage_high_m3_s
+    client.force_login(cast.owner)
+    shown = client.get(f"/surveys/{survey.pk}/").content.decode()
+    for text in (words(report_of(survey)), shown):
+        assert "The inputs were drawn 20" in text
+        assert "contains the flow with a probability of approximately 95" in text
+    assert 'href="/help/method/"' in shown
+
+
 def test_a_path_measured_with_others_is_reported_beneath_their_mean_and_issued_again_when_that_is_new(
     as_user: Any, scene: Scene
 ) -> None:
