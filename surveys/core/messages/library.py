@@ -45,6 +45,7 @@ MATERIALS: tuple[Promise, ...] = (
     _("stainless steel 316"),
     _("PMMA (acrylic)"),
     _("PEEK"),
+    _("PEI (polyetherimide)"),
 )
 MEDIA: tuple[Promise, ...] = (
     _("Water"),

@@ -130,7 +130,7 @@ def test_readings_are_downsampled_for_a_plot_or_complete_as_csv(
     whole = owner.get(path, {"format": "csv"})
     lines = b"".join(whole.streaming_content).decode().splitlines()
     assert lines[0] == "time,transit_time [us],time_difference [ns],signal_to_noise [dB]"
-    assert lines[1] == "2026-10-06T07:30:00Z,311.1604,172.987,40.6"
+    assert lines[1] == "2026-10-06T07:30:00Z,312.9802,180.321,40.6"
     assert len(lines) == 3896
 
 

@@ -18,6 +18,7 @@ from django.utils import translation
 from compute.base.sources import Source
 from compute.library.materials import solids
 from compute.library.media import media
+from compute.results.equations import EQUATIONS
 from surveys.core.messages.library import MATERIALS, MEDIA
 from surveys.documents.day_sheet import Day, day_sheet
 from surveys.documents.pdf import PdfDocument
@@ -109,6 +110,9 @@ def words_of_records() -> set[str]:
     # Citations are in the language of their publications.
     for one in cited():
         found.update(WORD.findall(one.text))
+    # Formulas have the same letters in every language.
+    for equation in EQUATIONS:
+        found.update(WORD.findall(equation.formula))
     return found
 
 
