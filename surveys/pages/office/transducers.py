@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods
 
 from compute.base.units import System
 from surveys.calibration.capabilities import types_of
+from surveys.core.messages.numbers import entered_text
 from surveys.inputs.fields import texts
 from surveys.inputs.fleet import TransducerDataIn
 from surveys.inputs.set_ups import transducer_entry
@@ -120,7 +121,11 @@ def _differences(
         for values, one in zip(figures, (before, after), strict=True)
     )
     return [
-        (label, was.get(name, _("not entered")), is_now.get(name, _("not entered")))
+        (label, _shown(was.get(name)), _shown(is_now.get(name)))
         for name, label in LABELS.items()
         if figures[0].get(name) != figures[1].get(name)
     ]
+
+
+def _shown(entered: str | None) -> str:
+    return _("not entered") if entered is None else entered_text(entered)

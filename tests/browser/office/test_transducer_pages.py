@@ -38,7 +38,7 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
     accessible(page)
     page.get_by_label("Wedge angle").fill("43 deg")
     page.get_by_label("Reason").fill("The data sheet was of another wedge.")
-    assert changes(page) == ["Wedge angle: 42 deg → 43 deg"]
+    assert changes(page) == ["Wedge angle: 42° → 43°"]
     foreseen = page.locator("#sheet-answer").get_by_role("cell").all_inner_texts()
     assert foreseen[2].startswith(("+", "\N{MINUS SIGN}"))
     accessible(page)
@@ -50,7 +50,7 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
     assert messages_after_recalculation(page) == foreseen
     page.get_by_role("link", name=f"Transducer pair {pair.serial}").click()
     history = page.get_by_role("table").get_by_role("row")
-    expect(history.nth(1)).to_contain_text("Wedge angle: 42 deg → 43 deg")
+    expect(history.nth(1)).to_contain_text("Wedge angle: 42° → 43°")
     expect(history.nth(1)).to_contain_text("in use")
     expect(history.nth(2)).to_contain_text("wrong, corrected")
     accessible(page)

@@ -99,7 +99,7 @@ def test_readings_are_looked_at_closer_by_link_form_and_drag(
     page.mouse.move(box["x"] + box["width"] * 0.5, box["y"] + 60, steps=4)
     page.mouse.up()
     expect(status).not_to_contain_text("80 of 80 readings")
-    page.get_by_label("From").fill("2031-01-01T00:00:00")
+    page.get_by_label("From", exact=True).fill("2031-01-01T00:00:00")
     page.get_by_label("To", exact=True).fill("2031-01-02T00:00:00")
     page.get_by_role("button", name="Show", exact=True).click()
     expect(page.get_by_text("No readings in this time range.")).to_be_visible()
