@@ -7,14 +7,15 @@ import django.core.validators
 import django.db.models.deletion
 import django.db.models.expressions
 import django.utils.timezone
-import surveys.core.no_overlap
-import surveys.models.base
-import surveys.models.reasons
-import surveys.models.calibration
-import surveys.models.log_format
-import surveys.models.site
 from django.conf import settings
 from django.db import migrations, models
+
+import surveys.core.no_overlap
+import surveys.models.base
+import surveys.models.calibration
+import surveys.models.log_format
+import surveys.models.reasons
+import surveys.models.site
 
 
 class Migration(migrations.Migration):
@@ -28,6 +29,120 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
+        migrations.CreateModel(
+            name="RecoveryCode",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("code_sha256", models.CharField(max_length=64, unique=True, verbose_name="code SHA-256")),
+                ("used_at", models.DateTimeField(blank=True, null=True, verbose_name="used at")),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="recovery_codes",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="user",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "recovery code",
+                "verbose_name_plural": "recovery codes",
+                "ordering": ["id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="TechnicianProfile",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("home_base", models.CharField(blank=True, max_length=200, verbose_name="home base")),
+                ("latitude_deg", models.FloatField(blank=True, null=True, verbose_name="latitude (°)")),
+                ("longitude_deg", models.FloatField(blank=True, null=True, verbose_name="longitude (°)")),
+                (
+                    "time_zone",
+                    models.CharField(
+                        default="UTC",
+                        max_length=64,
+                        validators=[surveys.models.site.validate_time_zone],
+                        verbose_name="time zone",
+                    ),
+                ),
+                ("working_hours", models.JSONField(blank=True, default=dict, verbose_name="working hours")),
+                (
+                    "technician",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="profile",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "technician profile",
+                "verbose_name_plural": "technician profiles",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("latitude_deg__isnull", True), ("longitude_deg__isnull", True)),
+                            models.Q(
+                                ("latitude_deg__isnull", False),
+                                ("longitude_deg__isnull", False),
+                                ("latitude_deg__range", (-90, 90)),
+                                ("longitude_deg__range", (-180, 180)),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="technician_coordinates_possible",
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="LogFormat",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=100, unique=True, verbose_name="name")),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                (
+                    "format",
+                    models.JSONField(
+                        validators=[surveys.models.log_format.validate_log_format], verbose_name="format"
+                    ),
+                ),
+                ("created_at", models.DateTimeField(verbose_name="created at")),
+                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="created by",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "log format",
+                "verbose_name_plural": "log formats",
+                "ordering": ["name", "id"],
+            },
+        ),
         migrations.CreateModel(
             name="Site",
             fields=[
@@ -136,6 +251,65 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="Qualification",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "slug",
+                    models.SlugField(
+                        help_text="Identifier used by jobs, e.g. confined-space.",
+                        max_length=60,
+                        verbose_name="slug",
+                    ),
+                ),
+                ("name", models.CharField(max_length=200, verbose_name="name")),
+                (
+                    "certificate_number",
+                    models.CharField(blank=True, max_length=100, verbose_name="certificate number"),
+                ),
+                ("issued_on", models.DateField(verbose_name="issued on")),
+                (
+                    "expires_on",
+                    models.DateField(
+                        blank=True,
+                        help_text="Last valid day; empty: does not expire.",
+                        null=True,
+                        verbose_name="expires on",
+                    ),
+                ),
+                ("withdrawn_at", models.DateTimeField(blank=True, null=True, verbose_name="withdrawn at")),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="qualifications",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "qualification",
+                "verbose_name_plural": "qualifications",
+                "ordering": ["slug", "-issued_on", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("expires_on__isnull", True),
+                            ("expires_on__gte", models.F("issued_on")),
+                            _connector="OR",
+                        ),
+                        name="qualification_expires_after_issue",
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
             name="CalendarFeed",
             fields=[
                 (
@@ -175,7 +349,7 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name="CustomMaterialData",
+            name="Absence",
             fields=[
                 (
                     "id",
@@ -183,254 +357,39 @@ class Migration(migrations.Migration):
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                ("source", models.TextField()),
-                ("note", models.TextField(blank=True)),
-                ("reason", surveys.models.reasons.ReasonField()),
-                ("recorded_at", models.DateTimeField()),
-                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
-                (
-                    "longitudinal_sound_speed_m_s",
-                    models.FloatField(verbose_name="longitudinal sound speed (m/s)"),
-                ),
-                (
-                    "shear_sound_speed_m_s",
-                    models.FloatField(blank=True, null=True, verbose_name="shear sound speed (m/s)"),
-                ),
-                (
-                    "sound_speed_uncertainty",
-                    models.FloatField(blank=True, null=True, verbose_name="sound speed uncertainty"),
-                ),
-                ("density_kg_m3", models.FloatField(blank=True, null=True, verbose_name="density (kg/m³)")),
-                ("roughness_m", models.FloatField(blank=True, null=True, verbose_name="roughness (m)")),
-                (
-                    "thermal_expansion_1_k",
-                    models.FloatField(blank=True, null=True, verbose_name="thermal expansion 1 (K)"),
-                ),
-                (
-                    "material",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="versions",
-                        to="surveys.custommaterial",
-                        verbose_name="material",
-                    ),
-                ),
+                ("starts_at", models.DateTimeField(verbose_name="start")),
+                ("ends_at", models.DateTimeField(verbose_name="end")),
+                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                ("cancelled_at", models.DateTimeField(blank=True, null=True, verbose_name="cancelled at")),
                 (
                     "recorded_by",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="+",
                         to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
                     ),
                 ),
-            ],
-            options={
-                "verbose_name": "custom material data",
-                "verbose_name_plural": "custom material data",
-                "ordering": ["-recorded_at", "-id"],
-                "abstract": False,
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("longitudinal_sound_speed_m_s__gt", 0)),
-                        name="custom_material_data_sound_speed_positive",
-                    )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="CustomMediumData",
-            fields=[
                 (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("source", models.TextField()),
-                ("note", models.TextField(blank=True)),
-                ("reason", surveys.models.reasons.ReasonField()),
-                ("recorded_at", models.DateTimeField()),
-                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
-                ("pressure_pa", models.FloatField(verbose_name="pressure (Pa)")),
-                (
-                    "table",
-                    models.JSONField(
-                        help_text="Columns of SI numbers by rising temperature: temperature_k, sound_speed_m_s, density_kg_m3, dynamic_viscosity_pa_s.",
-                        verbose_name="table",
-                    ),
-                ),
-                ("sound_speed_uncertainty", models.FloatField(verbose_name="sound speed uncertainty")),
-                ("density_uncertainty", models.FloatField(verbose_name="density uncertainty")),
-                ("viscosity_uncertainty", models.FloatField(verbose_name="viscosity uncertainty")),
-                (
-                    "medium",
+                    "technician",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="versions",
-                        to="surveys.custommedium",
-                        verbose_name="medium",
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
+                        related_name="absences",
                         to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
                     ),
                 ),
             ],
             options={
-                "verbose_name": "custom medium data",
-                "verbose_name_plural": "custom medium data",
-                "ordering": ["-recorded_at", "-id"],
-                "abstract": False,
+                "verbose_name": "absence",
+                "verbose_name_plural": "absences",
+                "ordering": ["starts_at", "id"],
                 "constraints": [
                     models.CheckConstraint(
-                        condition=models.Q(
-                            ("density_uncertainty__gte", 0),
-                            ("sound_speed_uncertainty__gte", 0),
-                            ("viscosity_uncertainty__gte", 0),
-                        ),
-                        name="custom_medium_data_uncertainties_not_negative",
+                        condition=models.Q(("ends_at__gt", models.F("starts_at"))),
+                        name="absence_ends_after_it_starts",
                     )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="DispatchPlan",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("jobs", models.JSONField(help_text="Ids of the jobs to schedule.", verbose_name="jobs")),
-                ("time_limit_seconds", models.PositiveSmallIntegerField(validators=[django.core.validators.MaxValueValidator(120)], verbose_name="time limit seconds")),
-                (
-                    "state",
-                    models.CharField(
-                        choices=[
-                            ("waiting", "waiting"),
-                            ("running", "running"),
-                            ("finished", "finished"),
-                            ("failed", "failed"),
-                        ],
-                        default="waiting",
-                        max_length=8,
-                        verbose_name="state",
-                    ),
-                ),
-                ("progress", models.FloatField(default=0.0, verbose_name="progress")),
-                ("attempts", models.PositiveSmallIntegerField(default=0, verbose_name="attempts")),
-                ("claimed_by", models.UUIDField(blank=True, null=True, verbose_name="claimed by")),
-                ("lease_until", models.DateTimeField(blank=True, null=True, verbose_name="lease until")),
-                (
-                    "error",
-                    models.JSONField(
-                        blank=True, help_text="Message of the last failure.", null=True, verbose_name="error"
-                    ),
-                ),
-                ("outcome", models.JSONField(blank=True, null=True, verbose_name="outcome")),
-                (
-                    "accepted",
-                    models.JSONField(
-                        default=list,
-                        help_text="Ids of the jobs with an accepted assignment.",
-                        verbose_name="accepted",
-                    ),
-                ),
-                ("requested_at", models.DateTimeField(verbose_name="requested at")),
-                ("started_at", models.DateTimeField(blank=True, null=True, verbose_name="started at")),
-                ("finished_at", models.DateTimeField(blank=True, null=True, verbose_name="finished at")),
-                (
-                    "keeps",
-                    models.ForeignKey(
-                        blank=True,
-                        help_text="Plan to change as little as possible.",
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="replans",
-                        to="surveys.dispatchplan",
-                        verbose_name="keeps",
-                    ),
-                ),
-                (
-                    "requested_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="requested by",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "dispatch plan",
-                "verbose_name_plural": "dispatch plans",
-                "ordering": ["-requested_at", "-id"],
-                "indexes": [
-                    models.Index(
-                        condition=models.Q(("state__in", ["waiting", "running"])),
-                        fields=["requested_at"],
-                        name="dispatch_plan_open",
-                    )
-                ],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("time_limit_seconds__gte", 1), ("time_limit_seconds__lte", 120)),
-                        name="dispatch_plan_time_limit_possible",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("state", "finished"), _negated=True),
-                            ("outcome__isnull", False),
-                            _connector="OR",
-                        ),
-                        name="dispatch_plan_finished_with_an_outcome",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="IdempotencyKey",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("key", models.CharField(max_length=200, verbose_name="key")),
-                ("request_digest", models.CharField(max_length=64, verbose_name="request digest")),
-                ("created_at", models.DateTimeField(verbose_name="created at")),
-                (
-                    "lease_until",
-                    models.DateTimeField(
-                        help_text="Time until which the first request is treated as running.",
-                        verbose_name="lease until",
-                    ),
-                ),
-                ("status", models.PositiveSmallIntegerField(null=True, verbose_name="status")),
-                ("content_type", models.CharField(blank=True, max_length=100, verbose_name="content type")),
-                ("headers", models.JSONField(default=dict, verbose_name="headers")),
-                ("body", models.BinaryField(default=b"", verbose_name="body")),
-                (
-                    "user",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="user",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "idempotency key",
-                "verbose_name_plural": "idempotency keys",
-                "constraints": [
-                    models.UniqueConstraint(fields=("user", "key"), name="idempotency_key_once_for_a_user")
                 ],
             },
         ),
@@ -560,7 +519,7 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name="Invitation",
+            name="CalibrationReminder",
             fields=[
                 (
                     "id",
@@ -568,278 +527,97 @@ class Migration(migrations.Migration):
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                ("username", models.CharField(max_length=150, verbose_name="username")),
+                ("due_on", models.DateField(verbose_name="due on")),
                 (
-                    "email",
-                    models.EmailField(
-                        blank=True,
-                        help_text="Empty after the invited user is deactivated.",
-                        max_length=254,
-                        verbose_name="email",
+                    "threshold_days",
+                    models.IntegerField(
+                        help_text="Days before the due date; -1: overdue.", verbose_name="threshold days"
+                    ),
+                ),
+                ("claim", models.UUIDField(help_text="Run that sends the reminder.", verbose_name="claim")),
+                ("claimed_until", models.DateTimeField(verbose_name="claimed until")),
+                ("sent_at", models.DateTimeField(blank=True, null=True, verbose_name="sent at")),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="reminders",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "calibration reminder",
+                "verbose_name_plural": "calibration reminders",
+                "ordering": ["-due_on", "-id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("instrument", "due_on", "threshold_days"), name="calibration_reminder_once"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="InstrumentState",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
                 (
-                    "role",
+                    "before",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("in-service", "in service"),
+                            ("quarantined", "quarantined"),
+                            ("at-laboratory", "at laboratory"),
+                            ("retired", "retired"),
+                        ],
+                        help_text="Empty for a new instrument.",
+                        max_length=16,
+                        verbose_name="before",
+                    ),
+                ),
+                (
+                    "state",
                     models.CharField(
                         choices=[
-                            ("client", "client viewer"),
-                            ("technician", "technician"),
-                            ("office", "office"),
-                            ("calibration-admin", "calibration administrator"),
-                            ("administrator", "administrator"),
+                            ("in-service", "in service"),
+                            ("quarantined", "quarantined"),
+                            ("at-laboratory", "at laboratory"),
+                            ("retired", "retired"),
                         ],
-                        max_length=20,
-                        verbose_name="role",
+                        max_length=16,
+                        verbose_name="state",
                     ),
                 ),
-                ("token_sha256", models.CharField(max_length=64, unique=True, verbose_name="token SHA-256")),
-                ("invited_at", models.DateTimeField(verbose_name="invited at")),
-                ("expires_at", models.DateTimeField(verbose_name="expires at")),
-                ("accepted_at", models.DateTimeField(blank=True, null=True, verbose_name="accepted at")),
-                ("revoked_at", models.DateTimeField(blank=True, null=True, verbose_name="revoked at")),
-                (
-                    "accepted_by",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="invitation",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="accepted by",
-                    ),
-                ),
-                (
-                    "client",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="surveys.client",
-                        verbose_name="client",
-                    ),
-                ),
-                (
-                    "invited_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="invited by",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "invitation",
-                "verbose_name_plural": "invitations",
-                "ordering": ["-invited_at", "-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("client__isnull", False), ("role", "client")),
-                            models.Q(models.Q(("role", "client"), _negated=True), ("client__isnull", True)),
-                            _connector="OR",
-                        ),
-                        name="invitation_client_viewers_have_a_client",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("accepted_at__isnull", True), ("accepted_by__isnull", True)),
-                            models.Q(("accepted_at__isnull", False), ("accepted_by__isnull", False)),
-                            _connector="OR",
-                        ),
-                        name="invitation_accepted_by_somebody",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="LogFormat",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("name", models.CharField(max_length=100, unique=True, verbose_name="name")),
-                ("note", models.TextField(blank=True, verbose_name="note")),
-                (
-                    "format",
-                    models.JSONField(
-                        validators=[surveys.models.log_format.validate_log_format], verbose_name="format"
-                    ),
-                ),
-                ("created_at", models.DateTimeField(verbose_name="created at")),
-                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
-                (
-                    "created_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="created by",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "log format",
-                "verbose_name_plural": "log formats",
-                "ordering": ["name", "id"],
-            },
-        ),
-        migrations.CreateModel(
-            name="Qualification",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                (
-                    "slug",
-                    models.SlugField(
-                        help_text="Identifier used by jobs, e.g. confined-space.",
-                        max_length=60,
-                        verbose_name="slug",
-                    ),
-                ),
-                ("name", models.CharField(max_length=200, verbose_name="name")),
-                (
-                    "certificate_number",
-                    models.CharField(blank=True, max_length=100, verbose_name="certificate number"),
-                ),
-                ("issued_on", models.DateField(verbose_name="issued on")),
-                (
-                    "expires_on",
-                    models.DateField(
-                        blank=True,
-                        help_text="Last valid day; empty: does not expire.",
-                        null=True,
-                        verbose_name="expires on",
-                    ),
-                ),
-                ("withdrawn_at", models.DateTimeField(blank=True, null=True, verbose_name="withdrawn at")),
-                (
-                    "technician",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="qualifications",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="technician",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "qualification",
-                "verbose_name_plural": "qualifications",
-                "ordering": ["slug", "-issued_on", "-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("expires_on__isnull", True),
-                            ("expires_on__gte", models.F("issued_on")),
-                            _connector="OR",
-                        ),
-                        name="qualification_expires_after_issue",
-                    )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="RecoveryCode",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("code_sha256", models.CharField(max_length=64, unique=True, verbose_name="code SHA-256")),
-                ("used_at", models.DateTimeField(blank=True, null=True, verbose_name="used at")),
-                (
-                    "user",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="recovery_codes",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="user",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "recovery code",
-                "verbose_name_plural": "recovery codes",
-                "ordering": ["id"],
-            },
-        ),
-        migrations.CreateModel(
-            name="TechnicianProfile",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("home_base", models.CharField(blank=True, max_length=200, verbose_name="home base")),
-                ("latitude_deg", models.FloatField(blank=True, null=True, verbose_name="latitude (°)")),
-                ("longitude_deg", models.FloatField(blank=True, null=True, verbose_name="longitude (°)")),
-                (
-                    "time_zone",
-                    models.CharField(
-                        default="UTC",
-                        max_length=64,
-                        validators=[surveys.models.site.validate_time_zone],
-                        verbose_name="time zone",
-                    ),
-                ),
-                ("working_hours", models.JSONField(blank=True, default=dict, verbose_name="working hours")),
-                (
-                    "technician",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="profile",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="technician",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "technician profile",
-                "verbose_name_plural": "technician profiles",
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("latitude_deg__isnull", True), ("longitude_deg__isnull", True)),
-                            models.Q(
-                                ("latitude_deg__isnull", False),
-                                ("longitude_deg__isnull", False),
-                                ("latitude_deg__range", (-90, 90)),
-                                ("longitude_deg__range", (-180, 180)),
-                            ),
-                            _connector="OR",
-                        ),
-                        name="technician_coordinates_possible",
-                    )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="Absence",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("starts_at", models.DateTimeField(verbose_name="start")),
-                ("ends_at", models.DateTimeField(verbose_name="end")),
-                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("reason", surveys.models.reasons.ReasonField(verbose_name="reason")),
+                ("location", models.CharField(blank=True, max_length=200, verbose_name="location")),
                 ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
-                ("cancelled_at", models.DateTimeField(blank=True, null=True, verbose_name="cancelled at")),
+                (
+                    "holder",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="holder",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="status_changes",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
                 (
                     "recorded_by",
                     models.ForeignKey(
@@ -849,30 +627,20 @@ class Migration(migrations.Migration):
                         verbose_name="recorded by",
                     ),
                 ),
-                (
-                    "technician",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="absences",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="technician",
-                    ),
-                ),
             ],
             options={
-                "verbose_name": "absence",
-                "verbose_name_plural": "absences",
-                "ordering": ["starts_at", "id"],
+                "verbose_name": "instrument state",
+                "verbose_name_plural": "instrument states",
+                "ordering": ["-recorded_at", "-id"],
                 "constraints": [
                     models.CheckConstraint(
-                        condition=models.Q(("ends_at__gt", models.F("starts_at"))),
-                        name="absence_ends_after_it_starts",
+                        condition=models.Q(("reason", ""), _negated=True), name="instrument_state_has_reason"
                     )
                 ],
             },
         ),
         migrations.CreateModel(
-            name="ApiToken",
+            name="ErrorCorrectionPolicy",
             fields=[
                 (
                     "id",
@@ -880,44 +648,69 @@ class Migration(migrations.Migration):
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                ("token_key", models.CharField(db_index=True, max_length=25)),
-                ("created", models.DateTimeField(auto_now_add=True)),
-                ("expiry", models.DateTimeField(blank=True, null=True)),
-                ("digest", models.CharField(max_length=128, unique=True, verbose_name="digest")),
-                ("name", models.CharField(max_length=100, verbose_name="name")),
                 (
-                    "scope",
+                    "kind",
                     models.CharField(
+                        blank=True,
                         choices=[
-                            ("write", "all rights of the user"),
-                            ("read", "read"),
-                            ("field", "read, calculate, and write as a technician"),
-                            ("compute", "calculate without records"),
+                            ("meter", "meter"),
+                            ("transducer-pair", "transducer pair"),
+                            ("thickness-gauge", "thickness gauge"),
+                            ("thermometer", "thermometer"),
                         ],
-                        default="write",
-                        max_length=10,
-                        verbose_name="scope",
+                        max_length=20,
                     ),
                 ),
-                ("last_used_at", models.DateTimeField(blank=True, null=True, verbose_name="last used at")),
-                ("revoked_at", models.DateTimeField(blank=True, null=True, verbose_name="revoked at")),
                 (
-                    "user",
+                    "type_name",
+                    models.CharField(
+                        blank=True,
+                        help_text="Type of instrument; empty: all types of the kind.",
+                        max_length=100,
+                    ),
+                ),
+                ("reason", surveys.models.reasons.ReasonField(blank=True, default=str)),
+                ("recorded_at", models.DateTimeField()),
+                ("applied", models.BooleanField(verbose_name="applied")),
+                (
+                    "valid_from",
+                    models.DateField(
+                        help_text="Date of the first survey to which the policy applies.",
+                        verbose_name="valid from",
+                    ),
+                ),
+                (
+                    "recorded_by",
                     models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="auth_token_set",
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
                         to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_rows",
+                        to="surveys.instrument",
                     ),
                 ),
             ],
             options={
-                "verbose_name": "API token",
-                "verbose_name_plural": "API tokens",
-                "ordering": ["-created", "-id"],
+                "verbose_name": "error correction policy",
+                "verbose_name_plural": "error correction policies",
+                "ordering": ["-recorded_at", "-id"],
+                "abstract": False,
                 "constraints": [
                     models.CheckConstraint(
-                        condition=models.Q(("scope__in", ["write", "read", "field", "compute"])),
-                        name="api_token_scope_known",
+                        condition=models.Q(
+                            models.Q(("instrument__isnull", True), models.Q(("kind", ""), _negated=True)),
+                            models.Q(("instrument__isnull", False), ("kind", ""), ("type_name", "")),
+                            _connector="OR",
+                        ),
+                        name="error_correction_policy_about_instrument_or_type",
                     )
                 ],
             },
@@ -1031,7 +824,853 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name="ErrorCorrectionPolicy",
+            name="Job",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("title", models.CharField(max_length=200, verbose_name="title")),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("planned", "planned"),
+                            ("on-site", "on site"),
+                            ("in-review", "in review"),
+                            ("issued", "issued"),
+                            ("cancelled", "cancelled"),
+                        ],
+                        default="draft",
+                        max_length=10,
+                        verbose_name="state",
+                    ),
+                ),
+                (
+                    "starts_at",
+                    models.DateTimeField(
+                        help_text="Start of the planned period; people and kit are booked for this period.",
+                        verbose_name="start",
+                    ),
+                ),
+                ("ends_at", models.DateTimeField(verbose_name="end")),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                (
+                    "earliest_start",
+                    models.DateTimeField(
+                        blank=True,
+                        help_text="Start of the time window; empty: planned start.",
+                        null=True,
+                        verbose_name="earliest start",
+                    ),
+                ),
+                ("latest_end", models.DateTimeField(blank=True, null=True, verbose_name="latest end")),
+                (
+                    "expected_hours",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Hours of work on site.",
+                        null=True,
+                        verbose_name="expected hours",
+                    ),
+                ),
+                (
+                    "priority",
+                    models.PositiveSmallIntegerField(
+                        default=3,
+                        help_text="1: most urgent, 5: least urgent.",
+                        validators=[django.core.validators.MaxValueValidator(5)],
+                        verbose_name="priority",
+                    ),
+                ),
+                (
+                    "required_qualifications",
+                    models.JSONField(
+                        blank=True,
+                        default=list,
+                        help_text="Slugs of the qualifications required of the technician.",
+                        verbose_name="required qualifications",
+                    ),
+                ),
+                (
+                    "kit",
+                    models.ManyToManyField(
+                        blank=True, related_name="jobs", to="surveys.instrument", verbose_name="kit"
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="jobs",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
+                (
+                    "measuring_points",
+                    models.ManyToManyField(
+                        blank=True,
+                        related_name="jobs",
+                        to="surveys.measuringpoint",
+                        verbose_name="measuring points",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="jobs",
+                        to="surveys.site",
+                        verbose_name="site",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "job",
+                "verbose_name_plural": "jobs",
+                "ordering": ["-starts_at", "-id"],
+                "indexes": [models.Index(fields=["-starts_at", "-id"], name="job_by_time")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("ends_at__gt", models.F("starts_at"))),
+                        name="job_ends_after_it_starts",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("earliest_start__isnull", True),
+                            ("latest_end__isnull", True),
+                            ("latest_end__gt", models.F("earliest_start")),
+                            _connector="OR",
+                        ),
+                        name="job_window_ends_after_it_starts",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("earliest_start__isnull", True),
+                                ("starts_at__gte", models.F("earliest_start")),
+                                _connector="OR",
+                            ),
+                            models.Q(
+                                ("latest_end__isnull", True),
+                                ("ends_at__lte", models.F("latest_end")),
+                                _connector="OR",
+                            ),
+                        ),
+                        name="job_lies_in_its_window",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("expected_hours__isnull", True), ("expected_hours__gt", 0), _connector="OR"
+                        ),
+                        name="job_expected_hours_positive",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("priority__gte", 1), ("priority__lte", 5)),
+                        name="job_priority_1_to_5",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="JobStatusChange",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "before",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("planned", "planned"),
+                            ("on-site", "on site"),
+                            ("in-review", "in review"),
+                            ("issued", "issued"),
+                            ("cancelled", "cancelled"),
+                        ],
+                        max_length=10,
+                        verbose_name="before",
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("planned", "planned"),
+                            ("on-site", "on site"),
+                            ("in-review", "in review"),
+                            ("issued", "issued"),
+                            ("cancelled", "cancelled"),
+                        ],
+                        max_length=10,
+                        verbose_name="state",
+                    ),
+                ),
+                ("reason", surveys.models.reasons.ReasonField(verbose_name="reason")),
+                ("changed_at", models.DateTimeField(verbose_name="changed at")),
+                (
+                    "changed_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="changed by",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="status_changes",
+                        to="surveys.job",
+                        verbose_name="job",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "job status change",
+                "verbose_name_plural": "job status changes",
+                "ordering": ["-changed_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("reason", ""), _negated=True), name="job_status_change_has_reason"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Survey",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("started_at", models.DateTimeField(verbose_name="started at")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                (
+                    "client",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.client",
+                        verbose_name="client",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="surveys",
+                        to="surveys.job",
+                        verbose_name="job",
+                    ),
+                ),
+                (
+                    "measuring_point",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="surveys",
+                        to="surveys.measuringpoint",
+                        verbose_name="measuring point",
+                    ),
+                ),
+                (
+                    "primary_survey",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Survey of the first path, if this survey is a further path.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="paths",
+                        to="surveys.survey",
+                        verbose_name="primary survey",
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="surveys",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "survey",
+                "verbose_name_plural": "surveys",
+                "ordering": ["-started_at", "-id"],
+                "indexes": [
+                    models.Index(fields=["-started_at", "-id"], name="survey_by_time"),
+                    models.Index(
+                        fields=["measuring_point", "-started_at", "-id"], name="survey_by_point_and_time"
+                    ),
+                    models.Index(fields=["client", "-started_at", "-id"], name="survey_by_client_and_time"),
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("primary_survey__isnull", True),
+                            models.Q(("primary_survey", models.F("id")), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="survey_not_its_own_primary_survey",
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Combination",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=200, verbose_name="name")),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("multipath", "multipath at one measuring point"),
+                            ("sum", "sum"),
+                            ("difference", "difference"),
+                            ("mean", "mean"),
+                        ],
+                        max_length=10,
+                        verbose_name="kind",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                (
+                    "blocked_reason",
+                    models.JSONField(
+                        blank=True,
+                        null=True,
+                        help_text="Reason why the results could not be combined.",
+                        verbose_name="blocked reason",
+                    ),
+                ),
+                ("created_at", models.DateTimeField(verbose_name="created at")),
+                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="created by",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="combinations",
+                        to="surveys.site",
+                        verbose_name="site",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.OneToOneField(
+                        blank=True,
+                        help_text="Multipath: survey of the first path.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="paths_combination",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "combination",
+                "verbose_name_plural": "combinations",
+                "ordering": ["-created_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("kind", "multipath"), ("survey__isnull", False)),
+                            models.Q(
+                                models.Q(("kind", "multipath"), _negated=True), ("survey__isnull", True)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="combination_of_paths_has_a_first_survey",
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="CombinationPart",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("sequence", models.PositiveSmallIntegerField(verbose_name="sequence")),
+                (
+                    "combination",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="parts",
+                        to="surveys.combination",
+                        verbose_name="combination",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="combination_parts",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "combination part",
+                "verbose_name_plural": "combination parts",
+                "ordering": ["combination", "sequence"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("combination", "survey"), name="combination_part_once"),
+                    models.UniqueConstraint(
+                        fields=("combination", "sequence"), name="combination_part_place_once"
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Log",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("file_name", models.CharField(blank=True, max_length=200, verbose_name="file name")),
+                (
+                    "size_bytes",
+                    models.BigIntegerField(
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(10000000000),
+                        ],
+                        verbose_name="size (bytes)",
+                    ),
+                ),
+                ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
+                (
+                    "format",
+                    models.JSONField(help_text="Format used to read the file.", verbose_name="format"),
+                ),
+                (
+                    "columns",
+                    models.JSONField(
+                        help_text="Name and unit of each column from the header line.", verbose_name="columns"
+                    ),
+                ),
+                (
+                    "ignored_columns",
+                    models.JSONField(
+                        default=list,
+                        help_text="Columns that were not imported.",
+                        verbose_name="ignored columns",
+                    ),
+                ),
+                (
+                    "rows_accepted",
+                    models.BigIntegerField(
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(10000000000),
+                        ],
+                        verbose_name="rows accepted",
+                    ),
+                ),
+                (
+                    "rows_rejected",
+                    models.BigIntegerField(
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(10000000000),
+                        ],
+                        verbose_name="rows rejected",
+                    ),
+                ),
+                (
+                    "rejected_rows",
+                    models.JSONField(
+                        help_text="First rejected rows: line, column, error.", verbose_name="rejected rows"
+                    ),
+                ),
+                (
+                    "findings",
+                    models.JSONField(
+                        default=list,
+                        help_text="Gaps, clock jumps, repeated rows, changes of unit.",
+                        verbose_name="findings",
+                    ),
+                ),
+                ("first_reading_at", models.DateTimeField(verbose_name="first reading at")),
+                ("last_reading_at", models.DateTimeField(verbose_name="last reading at")),
+                ("received_at", models.DateTimeField(verbose_name="received at")),
+                (
+                    "received_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="received by",
+                    ),
+                ),
+                (
+                    "log_format",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Log format of the instrument.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="logs",
+                        to="surveys.logformat",
+                        verbose_name="log format",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="log",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "log",
+                "verbose_name_plural": "logs",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("rows_accepted__gt", 0)), name="log_has_readings"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="LogFilePart",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
+                ("content", models.BinaryField(verbose_name="content")),
+                (
+                    "log",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="file_parts",
+                        to="surveys.log",
+                        verbose_name="log",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "log file part",
+                "verbose_name_plural": "log file parts",
+                "ordering": ["log", "sequence"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("log", "sequence"), name="log_file_part_once")
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="ReadingBlock",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
+                ("count", models.PositiveIntegerField(verbose_name="count")),
+                ("content", models.BinaryField(verbose_name="content")),
+                (
+                    "log",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="blocks",
+                        to="surveys.log",
+                        verbose_name="log",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "reading block",
+                "verbose_name_plural": "reading blocks",
+                "ordering": ["log", "sequence"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("log", "sequence"), name="reading_block_once")
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Booking",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("starts_at", models.DateTimeField(verbose_name="start")),
+                ("ends_at", models.DateTimeField(verbose_name="end")),
+                (
+                    "expected_back",
+                    models.DateTimeField(
+                        blank=True,
+                        help_text="Expected time of return if the instrument returns late; null if the instrument returns in time.",
+                        null=True,
+                        verbose_name="expected back",
+                    ),
+                ),
+                ("cancelled_at", models.DateTimeField(blank=True, null=True, verbose_name="cancelled at")),
+                ("booked_at", models.DateTimeField(verbose_name="booked at")),
+                (
+                    "booked_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="booked by",
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to="surveys.job",
+                        verbose_name="job",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "booking",
+                "verbose_name_plural": "bookings",
+                "ordering": ["starts_at", "id"],
+                "indexes": [models.Index(fields=["starts_at", "id"], name="booking_by_time")],
+                "constraints": [
+                    surveys.core.no_overlap.NoOverlap(
+                        column="instrument_id", name="booking_instrument_never_twice"
+                    ),
+                    surveys.core.no_overlap.NoOverlap(
+                        column="technician_id", name="booking_technician_never_twice"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("ends_at__gt", models.F("starts_at"))),
+                        name="booking_ends_after_it_starts",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("instrument__isnull", True), ("technician__isnull", False)),
+                            models.Q(("instrument__isnull", False), ("technician__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="booking_of_instrument_or_technician",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="BookingEvent",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "what",
+                    models.CharField(
+                        choices=[("check-out", "check-out"), ("check-in", "check-in")],
+                        max_length=10,
+                        verbose_name="action",
+                    ),
+                ),
+                ("at", models.DateTimeField(verbose_name="time")),
+                ("condition", models.CharField(max_length=200, verbose_name="condition")),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                (
+                    "booking",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="events",
+                        to="surveys.booking",
+                        verbose_name="booking",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "booking event",
+                "verbose_name_plural": "booking events",
+                "ordering": ["at", "id"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("booking", "what"), name="booking_handed_over_once")
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="ApiToken",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("token_key", models.CharField(db_index=True, max_length=25)),
+                ("created", models.DateTimeField(auto_now_add=True)),
+                ("expiry", models.DateTimeField(blank=True, null=True)),
+                ("digest", models.CharField(max_length=128, unique=True, verbose_name="digest")),
+                ("name", models.CharField(max_length=100, verbose_name="name")),
+                (
+                    "scope",
+                    models.CharField(
+                        choices=[
+                            ("write", "all rights of the user"),
+                            ("read", "read"),
+                            ("field", "read, calculate, and write as a technician"),
+                            ("compute", "calculate without records"),
+                        ],
+                        default="write",
+                        max_length=10,
+                        verbose_name="scope",
+                    ),
+                ),
+                ("last_used_at", models.DateTimeField(blank=True, null=True, verbose_name="last used at")),
+                ("revoked_at", models.DateTimeField(blank=True, null=True, verbose_name="revoked at")),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="auth_token_set",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "API token",
+                "verbose_name_plural": "API tokens",
+                "ordering": ["-created", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("scope__in", ["write", "read", "field", "compute"])),
+                        name="api_token_scope_known",
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="IdempotencyKey",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("key", models.CharField(max_length=200, verbose_name="key")),
+                ("request_digest", models.CharField(max_length=64, verbose_name="request digest")),
+                ("created_at", models.DateTimeField(verbose_name="created at")),
+                (
+                    "lease_until",
+                    models.DateTimeField(
+                        help_text="Time until which the first request is treated as running.",
+                        verbose_name="lease until",
+                    ),
+                ),
+                ("status", models.PositiveSmallIntegerField(null=True, verbose_name="status")),
+                ("content_type", models.CharField(blank=True, max_length=100, verbose_name="content type")),
+                ("headers", models.JSONField(default=dict, verbose_name="headers")),
+                ("body", models.BinaryField(default=b"", verbose_name="body")),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="user",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "idempotency key",
+                "verbose_name_plural": "idempotency keys",
+                "constraints": [
+                    models.UniqueConstraint(fields=("user", "key"), name="idempotency_key_once_for_a_user")
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="IntervalPolicy",
             fields=[
                 (
                     "id",
@@ -1062,20 +1701,31 @@ class Migration(migrations.Migration):
                 ),
                 ("reason", surveys.models.reasons.ReasonField(blank=True, default=str)),
                 ("recorded_at", models.DateTimeField()),
-                ("applied", models.BooleanField(verbose_name="applied")),
                 (
-                    "valid_from",
-                    models.DateField(
-                        help_text="Date of the first survey to which the policy applies.",
-                        verbose_name="valid from",
+                    "months",
+                    models.PositiveIntegerField(
+                        blank=True,
+                        null=True,
+                        validators=[django.core.validators.MaxValueValidator(1200)],
+                        verbose_name="months",
                     ),
                 ),
                 (
-                    "recorded_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
+                    "days",
+                    models.PositiveIntegerField(
+                        blank=True,
+                        null=True,
+                        validators=[django.core.validators.MaxValueValidator(37200)],
+                        verbose_name="days",
+                    ),
+                ),
+                ("hours", models.FloatField(blank=True, null=True, verbose_name="hours")),
+                (
+                    "remind_days",
+                    models.JSONField(
+                        default=surveys.models.calibration.remind_days,
+                        help_text="Days before the due date when a reminder is sent, ascending.",
+                        verbose_name="remind days",
                     ),
                 ),
                 (
@@ -1088,10 +1738,18 @@ class Migration(migrations.Migration):
                         to="surveys.instrument",
                     ),
                 ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                "verbose_name": "error correction policy",
-                "verbose_name_plural": "error correction policies",
+                "verbose_name": "interval policy",
+                "verbose_name_plural": "interval policies",
                 "ordering": ["-recorded_at", "-id"],
                 "abstract": False,
                 "constraints": [
@@ -1101,13 +1759,19 @@ class Migration(migrations.Migration):
                             models.Q(("instrument__isnull", False), ("kind", ""), ("type_name", "")),
                             _connector="OR",
                         ),
-                        name="error_correction_policy_about_instrument_or_type",
-                    )
+                        name="interval_policy_about_instrument_or_type",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("months__isnull", False), ("days__isnull", False), _connector="OR"
+                        ),
+                        name="interval_policy_has_a_calendar",
+                    ),
                 ],
             },
         ),
         migrations.CreateModel(
-            name="CalibrationReminder",
+            name="Calibration",
             fields=[
                 (
                     "id",
@@ -1115,34 +1779,475 @@ class Migration(migrations.Migration):
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                ("due_on", models.DateField(verbose_name="due on")),
+                ("permissible_absolute_si", models.FloatField(blank=True, null=True)),
+                ("permissible_relative", models.FloatField(blank=True, null=True)),
                 (
-                    "threshold_days",
-                    models.IntegerField(
-                        help_text="Days before the due date; -1: overdue.", verbose_name="threshold days"
+                    "permissible_combine_by",
+                    models.CharField(
+                        blank=True, choices=[("sum", "sum"), ("maximum", "larger of both")], max_length=8
                     ),
                 ),
-                ("claim", models.UUIDField(help_text="Run that sends the reminder.", verbose_name="claim")),
-                ("claimed_until", models.DateTimeField(verbose_name="claimed until")),
-                ("sent_at", models.DateTimeField(blank=True, null=True, verbose_name="sent at")),
+                (
+                    "decision_rule",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("simple-acceptance", "simple acceptance"),
+                            ("guarded-acceptance", "guarded acceptance"),
+                            ("non-binary", "non-binary (conditional pass or fail)"),
+                        ],
+                        max_length=24,
+                    ),
+                ),
+                ("guard_factor", models.FloatField(blank=True, null=True)),
+                ("certificate", models.CharField(max_length=100, verbose_name="certificate")),
+                ("laboratory", models.CharField(max_length=200, verbose_name="laboratory")),
+                ("accreditation", models.CharField(blank=True, max_length=200, verbose_name="accreditation")),
+                ("calibrated_on", models.DateField(verbose_name="calibrated on")),
+                ("due_on", models.DateField(verbose_name="due on")),
+                ("conditions", models.TextField(blank=True, verbose_name="conditions")),
+                (
+                    "conditions_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="conditions temperature (K)"),
+                ),
+                (
+                    "limits_from",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("certificate", "certificate"),
+                            ("instrument", "acceptance policy of the instrument"),
+                            ("type", "acceptance policy of the type"),
+                        ],
+                        max_length=12,
+                        verbose_name="limits from",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="surveys.calibration",
+                        verbose_name="corrects",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
                 (
                     "instrument",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="reminders",
+                        related_name="calibrations",
                         to="surveys.instrument",
                         verbose_name="instrument",
                     ),
                 ),
+                (
+                    "interval_policy",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Policy that set the due date, if the certificate states none.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="calibrations",
+                        to="surveys.intervalpolicy",
+                        verbose_name="interval policy",
+                    ),
+                ),
             ],
             options={
-                "verbose_name": "calibration reminder",
-                "verbose_name_plural": "calibration reminders",
-                "ordering": ["-due_on", "-id"],
+                "verbose_name": "calibration",
+                "verbose_name_plural": "calibrations",
+                "ordering": ["-calibrated_on", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("due_on__gt", models.F("calibrated_on"))),
+                        name="calibration_due_after_its_date",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("decision_rule", ""), ("limits_from", "")),
+                            models.Q(
+                                models.Q(("decision_rule", ""), _negated=True),
+                                models.Q(("limits_from", ""), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="calibration_says_where_limits_are_from",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("corrects__isnull", True)),
+                        fields=("instrument", "laboratory", "certificate"),
+                        name="calibration_certificate_once",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Document",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("title", models.CharField(blank=True, max_length=200, verbose_name="title")),
+                ("file_name", models.CharField(blank=True, max_length=200, verbose_name="file name")),
+                (
+                    "size_bytes",
+                    models.BigIntegerField(
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(10000000),
+                        ],
+                        verbose_name="size (bytes)",
+                    ),
+                ),
+                ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
+                ("received_at", models.DateTimeField(verbose_name="received at")),
+                (
+                    "calibration",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="certificate_file",
+                        to="surveys.calibration",
+                        verbose_name="calibration",
+                    ),
+                ),
+                (
+                    "received_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="received by",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="documents",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "qualification",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="certificate_file",
+                        to="surveys.qualification",
+                        verbose_name="qualification",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "document",
+                "verbose_name_plural": "documents",
+                "ordering": ["-received_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("calibration__isnull", True),
+                                ("instrument__isnull", False),
+                                ("qualification__isnull", True),
+                            ),
+                            models.Q(
+                                ("calibration__isnull", False),
+                                ("instrument__isnull", True),
+                                ("qualification__isnull", True),
+                            ),
+                            models.Q(
+                                ("calibration__isnull", True),
+                                ("instrument__isnull", True),
+                                ("qualification__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="document_of_one_record",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("instrument__isnull", False)),
+                        fields=("instrument", "sha256"),
+                        name="document_once_at_an_instrument",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="DocumentPart",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
+                ("content", models.BinaryField(verbose_name="content")),
+                (
+                    "document",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="parts",
+                        to="surveys.document",
+                        verbose_name="document",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "document part",
+                "verbose_name_plural": "document parts",
+                "ordering": ["document", "sequence"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("document", "sequence"), name="document_part_once")
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="CalibrationPoint",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "moment",
+                    models.CharField(
+                        choices=[("as-found", "as found"), ("as-left", "as left")],
+                        max_length=8,
+                        verbose_name="moment",
+                    ),
+                ),
+                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
+                ("reference_si", models.FloatField(verbose_name="reference (SI)")),
+                ("indicated_si", models.FloatField(verbose_name="indicated (SI)")),
+                ("expanded_uncertainty_si", models.FloatField(verbose_name="expanded uncertainty (SI)")),
+                ("coverage_factor", models.FloatField(verbose_name="coverage factor")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "calibration",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="points",
+                        to="surveys.calibration",
+                        verbose_name="calibration",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "calibration point",
+                "verbose_name_plural": "calibration points",
+                "ordering": ["calibration", "moment", "sequence"],
                 "constraints": [
                     models.UniqueConstraint(
-                        fields=("instrument", "due_on", "threshold_days"), name="calibration_reminder_once"
-                    )
+                        fields=("calibration", "moment", "sequence"), name="calibration_point_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("coverage_factor__gte", 1), ("expanded_uncertainty_si__gte", 0)),
+                        name="calibration_point_uncertainty_possible",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="SiteMeterReading",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "meter",
+                    models.CharField(
+                        help_text="Name of the site meter.", max_length=100, verbose_name="meter"
+                    ),
+                ),
+                (
+                    "reading_type",
+                    models.CharField(
+                        choices=[("average", "average over the survey"), ("spot", "spot reading")],
+                        max_length=7,
+                        verbose_name="reading type",
+                    ),
+                ),
+                ("volume_flow_m3_s", models.FloatField(verbose_name="volume flow (m³/s)")),
+                (
+                    "expanded_uncertainty_m3_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Coverage probability about 95 % (k = 2), as stated by the site; empty if not stated.",
+                        null=True,
+                        verbose_name="expanded uncertainty (m³/s)",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                (
+                    "reason",
+                    models.TextField(
+                        blank=True, help_text="Reason for the replacement.", verbose_name="reason"
+                    ),
+                ),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="site_meter_readings",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "site meter reading",
+                "verbose_name_plural": "site meter readings",
+                "ordering": ["-recorded_at", "-id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("replaced_at__isnull", True)),
+                        fields=("survey",),
+                        name="site_meter_reading_one_in_force",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("expanded_uncertainty_m3_s__isnull", True),
+                            ("expanded_uncertainty_m3_s__gt", 0),
+                            _connector="OR",
+                        ),
+                        name="site_meter_reading_uncertainty_above_zero",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Invitation",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("username", models.CharField(max_length=150, verbose_name="username")),
+                (
+                    "email",
+                    models.EmailField(
+                        blank=True,
+                        help_text="Empty after the invited user is deactivated.",
+                        max_length=254,
+                        verbose_name="email",
+                    ),
+                ),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("client", "client viewer"),
+                            ("technician", "technician"),
+                            ("office", "office"),
+                            ("calibration-admin", "calibration administrator"),
+                            ("administrator", "administrator"),
+                        ],
+                        max_length=20,
+                        verbose_name="role",
+                    ),
+                ),
+                ("token_sha256", models.CharField(max_length=64, unique=True, verbose_name="token SHA-256")),
+                ("invited_at", models.DateTimeField(verbose_name="invited at")),
+                ("expires_at", models.DateTimeField(verbose_name="expires at")),
+                ("accepted_at", models.DateTimeField(blank=True, null=True, verbose_name="accepted at")),
+                ("revoked_at", models.DateTimeField(blank=True, null=True, verbose_name="revoked at")),
+                (
+                    "accepted_by",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="invitation",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="accepted by",
+                    ),
+                ),
+                (
+                    "client",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.client",
+                        verbose_name="client",
+                    ),
+                ),
+                (
+                    "invited_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="invited by",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "invitation",
+                "verbose_name_plural": "invitations",
+                "ordering": ["-invited_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("client__isnull", False), ("role", "client")),
+                            models.Q(models.Q(("role", "client"), _negated=True), ("client__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="invitation_client_viewers_have_a_client",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("accepted_at__isnull", True), ("accepted_by__isnull", True)),
+                            models.Q(("accepted_at__isnull", False), ("accepted_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="invitation_accepted_by_somebody",
+                    ),
                 ],
             },
         ),
@@ -1240,7 +2345,7 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name="InstrumentState",
+            name="WallMeasurement",
             fields=[
                 (
                     "id",
@@ -1248,53 +2353,231 @@ class Migration(migrations.Migration):
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
+                ("taken_at", models.DateTimeField(verbose_name="taken at")),
                 (
-                    "before",
-                    models.CharField(
+                    "readings_m",
+                    models.JSONField(
+                        help_text="Readings in metres, in their order around the pipe.",
+                        verbose_name="readings (m)",
+                    ),
+                ),
+                ("mean_m", models.FloatField(verbose_name="mean (m)")),
+                ("standard_deviation_m", models.FloatField(verbose_name="standard deviation (m)")),
+                ("standard_uncertainty_m", models.FloatField(verbose_name="standard uncertainty (m)")),
+                ("minimum_m", models.FloatField(verbose_name="minimum (m)")),
+                ("maximum_m", models.FloatField(verbose_name="maximum (m)")),
+                (
+                    "gauge_velocity_setting_m_s",
+                    models.FloatField(
                         blank=True,
-                        choices=[
-                            ("in-service", "in service"),
-                            ("quarantined", "quarantined"),
-                            ("at-laboratory", "at laboratory"),
-                            ("retired", "retired"),
-                        ],
-                        help_text="Empty for a new instrument.",
-                        max_length=16,
-                        verbose_name="before",
+                        help_text="Velocity setting of the gauge, if it differs from that of the wall.",
+                        null=True,
+                        verbose_name="gauge velocity setting (m/s)",
+                    ),
+                ),
+                (
+                    "correction_factor",
+                    models.FloatField(
+                        default=1,
+                        help_text="Factor applied to the readings.",
+                        verbose_name="correction factor",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "gauge",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="wall_measurements",
+                        to="surveys.instrument",
+                        verbose_name="gauge",
+                    ),
+                ),
+                (
+                    "pipe",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="wall_measurements",
+                        to="surveys.pipe",
+                        verbose_name="pipe",
+                    ),
+                ),
+                (
+                    "taken_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="taken by",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "wall measurement",
+                "verbose_name_plural": "wall measurements",
+                "ordering": ["-taken_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("mean_m__gt", 0)), name="wall_measurement_mean_positive"
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="DispatchPlan",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("jobs", models.JSONField(help_text="Ids of the jobs to schedule.", verbose_name="jobs")),
+                (
+                    "time_limit_seconds",
+                    models.PositiveSmallIntegerField(
+                        validators=[django.core.validators.MaxValueValidator(120)],
+                        verbose_name="time limit seconds",
                     ),
                 ),
                 (
                     "state",
                     models.CharField(
                         choices=[
-                            ("in-service", "in service"),
-                            ("quarantined", "quarantined"),
-                            ("at-laboratory", "at laboratory"),
-                            ("retired", "retired"),
+                            ("waiting", "waiting"),
+                            ("running", "running"),
+                            ("finished", "finished"),
+                            ("failed", "failed"),
                         ],
-                        max_length=16,
+                        default="waiting",
+                        max_length=8,
                         verbose_name="state",
                     ),
                 ),
-                ("reason", surveys.models.reasons.ReasonField(verbose_name="reason")),
-                ("location", models.CharField(blank=True, max_length=200, verbose_name="location")),
-                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                ("progress", models.FloatField(default=0.0, verbose_name="progress")),
+                ("attempts", models.PositiveSmallIntegerField(default=0, verbose_name="attempts")),
+                ("claimed_by", models.UUIDField(blank=True, null=True, verbose_name="claimed by")),
+                ("lease_until", models.DateTimeField(blank=True, null=True, verbose_name="lease until")),
                 (
-                    "holder",
+                    "error",
+                    models.JSONField(
+                        blank=True, help_text="Message of the last failure.", null=True, verbose_name="error"
+                    ),
+                ),
+                ("outcome", models.JSONField(blank=True, null=True, verbose_name="outcome")),
+                (
+                    "accepted",
+                    models.JSONField(
+                        default=list,
+                        help_text="Ids of the jobs with an accepted assignment.",
+                        verbose_name="accepted",
+                    ),
+                ),
+                ("requested_at", models.DateTimeField(verbose_name="requested at")),
+                ("started_at", models.DateTimeField(blank=True, null=True, verbose_name="started at")),
+                ("finished_at", models.DateTimeField(blank=True, null=True, verbose_name="finished at")),
+                (
+                    "keeps",
                     models.ForeignKey(
                         blank=True,
+                        help_text="Plan to change as little as possible.",
                         null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="replans",
+                        to="surveys.dispatchplan",
+                        verbose_name="keeps",
+                    ),
+                ),
+                (
+                    "requested_by",
+                    models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="+",
                         to=settings.AUTH_USER_MODEL,
-                        verbose_name="holder",
+                        verbose_name="requested by",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "dispatch plan",
+                "verbose_name_plural": "dispatch plans",
+                "ordering": ["-requested_at", "-id"],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("state__in", ["waiting", "running"])),
+                        fields=["requested_at"],
+                        name="dispatch_plan_open",
+                    )
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("time_limit_seconds__gte", 1), ("time_limit_seconds__lte", 120)),
+                        name="dispatch_plan_time_limit_possible",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state", "finished"), _negated=True),
+                            ("outcome__isnull", False),
+                            _connector="OR",
+                        ),
+                        name="dispatch_plan_finished_with_an_outcome",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="TransducerData",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("frequency_hz", models.FloatField(verbose_name="frequency (Hz)")),
+                ("wedge_sound_speed_m_s", models.FloatField(verbose_name="wedge sound speed (m/s)")),
+                ("wedge_angle_rad", models.FloatField(verbose_name="wedge angle (rad)")),
+                ("face_offset_m", models.FloatField(default=0, verbose_name="face offset (m)")),
+                ("wedge_delay_s", models.FloatField(default=0, verbose_name="wedge delay (s)")),
+                (
+                    "wedge_speed_per_kelvin_m_s_k",
+                    models.FloatField(blank=True, null=True, verbose_name="wedge speed per kelvin (m/s) (K)"),
+                ),
+                (
+                    "wedge_reference_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="wedge reference temperature (K)"),
+                ),
+                (
+                    "min_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="minimum temperature (K)"),
+                ),
+                (
+                    "max_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="maximum temperature (K)"),
+                ),
+                (
+                    "reason",
+                    surveys.models.reasons.ReasonField(blank=True, default=str, verbose_name="reason"),
+                ),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="surveys.transducerdata",
+                        verbose_name="corrects",
                     ),
                 ),
                 (
                     "instrument",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="status_changes",
+                        related_name="transducer_data",
                         to="surveys.instrument",
                         verbose_name="instrument",
                     ),
@@ -1310,12 +2593,225 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
-                "verbose_name": "instrument state",
-                "verbose_name_plural": "instrument states",
+                "verbose_name": "transducer data",
+                "verbose_name_plural": "transducer data",
                 "ordering": ["-recorded_at", "-id"],
                 "constraints": [
                     models.CheckConstraint(
-                        condition=models.Q(("reason", ""), _negated=True), name="instrument_state_has_reason"
+                        condition=models.Q(
+                            ("frequency_hz__gt", 0),
+                            ("wedge_angle_rad__gt", 0),
+                            ("wedge_sound_speed_m_s__gt", 0),
+                        ),
+                        name="transducer_data_positive",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_temperature_k__isnull", True),
+                            ("max_temperature_k__isnull", True),
+                            ("min_temperature_k__lt", models.F("max_temperature_k")),
+                            _connector="OR",
+                        ),
+                        name="transducer_data_temperatures_in_order",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="IntervalReview",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "method",
+                    models.CharField(
+                        choices=[
+                            ("staircase", "staircase (last as-found result)"),
+                            ("control-chart", "control chart (drift of one point)"),
+                            ("in-use-time", "time in use"),
+                            ("reliability", "reliability (fraction of the type in tolerance)"),
+                        ],
+                        max_length=14,
+                        verbose_name="method",
+                    ),
+                ),
+                (
+                    "current_days",
+                    models.PositiveIntegerField(
+                        help_text="Days from the calibration date to the due date of the latest certificate.",
+                        validators=[django.core.validators.MaxValueValidator(3652059)],
+                        verbose_name="current days",
+                    ),
+                ),
+                (
+                    "proposed_days",
+                    models.PositiveIntegerField(
+                        validators=[django.core.validators.MaxValueValidator(37200)],
+                        verbose_name="proposed days",
+                    ),
+                ),
+                ("proposed_hours", models.FloatField(blank=True, null=True, verbose_name="proposed hours")),
+                ("reasoning", models.JSONField(verbose_name="reasoning")),
+                (
+                    "inputs",
+                    models.JSONField(help_text="Input values of the method by name.", verbose_name="inputs"),
+                ),
+                ("findings", models.JSONField(default=list, verbose_name="findings")),
+                ("chart", models.JSONField(verbose_name="chart")),
+                (
+                    "history_from",
+                    models.DateField(help_text="Day 0 of the chart.", verbose_name="history from"),
+                ),
+                ("calculated_at", models.DateTimeField(verbose_name="calculated at")),
+                (
+                    "decision",
+                    models.CharField(
+                        blank=True,
+                        choices=[("accepted", "accepted"), ("rejected", "rejected")],
+                        max_length=8,
+                        verbose_name="decision",
+                    ),
+                ),
+                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("decided_at", models.DateTimeField(blank=True, null=True, verbose_name="decided at")),
+                (
+                    "calculated_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="calculated by",
+                    ),
+                ),
+                (
+                    "decided_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="decided by",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="interval_reviews",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "interval_policy",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="interval_review",
+                        to="surveys.intervalpolicy",
+                        verbose_name="interval policy",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "interval review",
+                "verbose_name_plural": "interval reviews",
+                "ordering": ["-calculated_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("decided_at__isnull", True),
+                                ("decided_by__isnull", True),
+                                ("decision", ""),
+                                ("reason", ""),
+                            ),
+                            models.Q(
+                                models.Q(("decision", ""), _negated=True),
+                                models.Q(("reason", ""), _negated=True),
+                                ("decided_at__isnull", False),
+                                ("decided_by__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="interval_review_decided_with_reason_by_somebody",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("decision", "accepted"), ("interval_policy__isnull", False)),
+                            models.Q(
+                                models.Q(("decision", "accepted"), _negated=True),
+                                ("interval_policy__isnull", True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="interval_review_accepted_makes_a_policy",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="CustomMediumData",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("source", models.TextField()),
+                ("note", models.TextField(blank=True)),
+                ("reason", surveys.models.reasons.ReasonField()),
+                ("recorded_at", models.DateTimeField()),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                ("pressure_pa", models.FloatField(verbose_name="pressure (Pa)")),
+                (
+                    "table",
+                    models.JSONField(
+                        help_text="Columns of SI numbers by rising temperature: temperature_k, sound_speed_m_s, density_kg_m3, dynamic_viscosity_pa_s.",
+                        verbose_name="table",
+                    ),
+                ),
+                ("sound_speed_uncertainty", models.FloatField(verbose_name="sound speed uncertainty")),
+                ("density_uncertainty", models.FloatField(verbose_name="density uncertainty")),
+                ("viscosity_uncertainty", models.FloatField(verbose_name="viscosity uncertainty")),
+                (
+                    "medium",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="versions",
+                        to="surveys.custommedium",
+                        verbose_name="medium",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "custom medium data",
+                "verbose_name_plural": "custom medium data",
+                "ordering": ["-recorded_at", "-id"],
+                "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("density_uncertainty__gte", 0),
+                            ("sound_speed_uncertainty__gte", 0),
+                            ("viscosity_uncertainty__gte", 0),
+                        ),
+                        name="custom_medium_data_uncertainties_not_negative",
                     )
                 ],
             },
@@ -1450,7 +2946,7 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name="IntervalPolicy",
+            name="CustomMaterialData",
             fields=[
                 (
                     "id",
@@ -1458,48 +2954,36 @@ class Migration(migrations.Migration):
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                (
-                    "kind",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("meter", "meter"),
-                            ("transducer-pair", "transducer pair"),
-                            ("thickness-gauge", "thickness gauge"),
-                            ("thermometer", "thermometer"),
-                        ],
-                        max_length=20,
-                    ),
-                ),
-                (
-                    "type_name",
-                    models.CharField(
-                        blank=True,
-                        help_text="Type of instrument; empty: all types of the kind.",
-                        max_length=100,
-                    ),
-                ),
-                ("reason", surveys.models.reasons.ReasonField(blank=True, default=str)),
+                ("source", models.TextField()),
+                ("note", models.TextField(blank=True)),
+                ("reason", surveys.models.reasons.ReasonField()),
                 ("recorded_at", models.DateTimeField()),
-                ("months", models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(1200)], verbose_name="months")),
-                ("days", models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(37200)], verbose_name="days")),
-                ("hours", models.FloatField(blank=True, null=True, verbose_name="hours")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
                 (
-                    "remind_days",
-                    models.JSONField(
-                        default=surveys.models.calibration.remind_days,
-                        help_text="Days before the due date when a reminder is sent, ascending.",
-                        verbose_name="remind days",
-                    ),
+                    "longitudinal_sound_speed_m_s",
+                    models.FloatField(verbose_name="longitudinal sound speed (m/s)"),
                 ),
                 (
-                    "instrument",
+                    "shear_sound_speed_m_s",
+                    models.FloatField(blank=True, null=True, verbose_name="shear sound speed (m/s)"),
+                ),
+                (
+                    "sound_speed_uncertainty",
+                    models.FloatField(blank=True, null=True, verbose_name="sound speed uncertainty"),
+                ),
+                ("density_kg_m3", models.FloatField(blank=True, null=True, verbose_name="density (kg/m³)")),
+                ("roughness_m", models.FloatField(blank=True, null=True, verbose_name="roughness (m)")),
+                (
+                    "thermal_expansion_1_k",
+                    models.FloatField(blank=True, null=True, verbose_name="thermal expansion 1 (K)"),
+                ),
+                (
+                    "material",
                     models.ForeignKey(
-                        blank=True,
-                        null=True,
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="%(class)s_rows",
-                        to="surveys.instrument",
+                        related_name="versions",
+                        to="surveys.custommaterial",
+                        verbose_name="material",
                     ),
                 ),
                 (
@@ -1512,604 +2996,15 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
-                "verbose_name": "interval policy",
-                "verbose_name_plural": "interval policies",
+                "verbose_name": "custom material data",
+                "verbose_name_plural": "custom material data",
                 "ordering": ["-recorded_at", "-id"],
                 "abstract": False,
                 "constraints": [
                     models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("instrument__isnull", True), models.Q(("kind", ""), _negated=True)),
-                            models.Q(("instrument__isnull", False), ("kind", ""), ("type_name", "")),
-                            _connector="OR",
-                        ),
-                        name="interval_policy_about_instrument_or_type",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("months__isnull", False), ("days__isnull", False), _connector="OR"
-                        ),
-                        name="interval_policy_has_a_calendar",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="TransducerData",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("frequency_hz", models.FloatField(verbose_name="frequency (Hz)")),
-                ("wedge_sound_speed_m_s", models.FloatField(verbose_name="wedge sound speed (m/s)")),
-                ("wedge_angle_rad", models.FloatField(verbose_name="wedge angle (rad)")),
-                ("face_offset_m", models.FloatField(default=0, verbose_name="face offset (m)")),
-                ("wedge_delay_s", models.FloatField(default=0, verbose_name="wedge delay (s)")),
-                (
-                    "wedge_speed_per_kelvin_m_s_k",
-                    models.FloatField(blank=True, null=True, verbose_name="wedge speed per kelvin (m/s) (K)"),
-                ),
-                (
-                    "wedge_reference_temperature_k",
-                    models.FloatField(blank=True, null=True, verbose_name="wedge reference temperature (K)"),
-                ),
-                (
-                    "min_temperature_k",
-                    models.FloatField(blank=True, null=True, verbose_name="minimum temperature (K)"),
-                ),
-                (
-                    "max_temperature_k",
-                    models.FloatField(blank=True, null=True, verbose_name="maximum temperature (K)"),
-                ),
-                ("reason", surveys.models.reasons.ReasonField(blank=True, default=str, verbose_name="reason")),
-                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
-                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
-                (
-                    "corrects",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="corrected_by",
-                        to="surveys.transducerdata",
-                        verbose_name="corrects",
-                    ),
-                ),
-                (
-                    "instrument",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="transducer_data",
-                        to="surveys.instrument",
-                        verbose_name="instrument",
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="recorded by",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "transducer data",
-                "verbose_name_plural": "transducer data",
-                "ordering": ["-recorded_at", "-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("frequency_hz__gt", 0),
-                            ("wedge_angle_rad__gt", 0),
-                            ("wedge_sound_speed_m_s__gt", 0),
-                        ),
-                        name="transducer_data_positive",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("min_temperature_k__isnull", True),
-                            ("max_temperature_k__isnull", True),
-                            ("min_temperature_k__lt", models.F("max_temperature_k")),
-                            _connector="OR",
-                        ),
-                        name="transducer_data_temperatures_in_order",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="WallMeasurement",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("taken_at", models.DateTimeField(verbose_name="taken at")),
-                (
-                    "readings_m",
-                    models.JSONField(
-                        help_text="Readings in metres, in their order around the pipe.",
-                        verbose_name="readings (m)",
-                    ),
-                ),
-                ("mean_m", models.FloatField(verbose_name="mean (m)")),
-                ("standard_deviation_m", models.FloatField(verbose_name="standard deviation (m)")),
-                ("standard_uncertainty_m", models.FloatField(verbose_name="standard uncertainty (m)")),
-                ("minimum_m", models.FloatField(verbose_name="minimum (m)")),
-                ("maximum_m", models.FloatField(verbose_name="maximum (m)")),
-                (
-                    "gauge_velocity_setting_m_s",
-                    models.FloatField(
-                        blank=True,
-                        help_text="Velocity setting of the gauge, if it differs from that of the wall.",
-                        null=True,
-                        verbose_name="gauge velocity setting (m/s)",
-                    ),
-                ),
-                (
-                    "correction_factor",
-                    models.FloatField(
-                        default=1,
-                        help_text="Factor applied to the readings.",
-                        verbose_name="correction factor",
-                    ),
-                ),
-                ("note", models.TextField(blank=True, verbose_name="note")),
-                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
-                (
-                    "gauge",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="wall_measurements",
-                        to="surveys.instrument",
-                        verbose_name="gauge",
-                    ),
-                ),
-                (
-                    "pipe",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="wall_measurements",
-                        to="surveys.pipe",
-                        verbose_name="pipe",
-                    ),
-                ),
-                (
-                    "taken_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="taken by",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "wall measurement",
-                "verbose_name_plural": "wall measurements",
-                "ordering": ["-taken_at", "-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("mean_m__gt", 0)), name="wall_measurement_mean_positive"
+                        condition=models.Q(("longitudinal_sound_speed_m_s__gt", 0)),
+                        name="custom_material_data_sound_speed_positive",
                     )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="Calibration",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("permissible_absolute_si", models.FloatField(blank=True, null=True)),
-                ("permissible_relative", models.FloatField(blank=True, null=True)),
-                (
-                    "permissible_combine_by",
-                    models.CharField(
-                        blank=True, choices=[("sum", "sum"), ("maximum", "larger of both")], max_length=8
-                    ),
-                ),
-                (
-                    "decision_rule",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("simple-acceptance", "simple acceptance"),
-                            ("guarded-acceptance", "guarded acceptance"),
-                            ("non-binary", "non-binary (conditional pass or fail)"),
-                        ],
-                        max_length=24,
-                    ),
-                ),
-                ("guard_factor", models.FloatField(blank=True, null=True)),
-                ("certificate", models.CharField(max_length=100, verbose_name="certificate")),
-                ("laboratory", models.CharField(max_length=200, verbose_name="laboratory")),
-                ("accreditation", models.CharField(blank=True, max_length=200, verbose_name="accreditation")),
-                ("calibrated_on", models.DateField(verbose_name="calibrated on")),
-                ("due_on", models.DateField(verbose_name="due on")),
-                ("conditions", models.TextField(blank=True, verbose_name="conditions")),
-                (
-                    "conditions_temperature_k",
-                    models.FloatField(blank=True, null=True, verbose_name="conditions temperature (K)"),
-                ),
-                (
-                    "limits_from",
-                    models.CharField(
-                        blank=True,
-                        choices=[
-                            ("certificate", "certificate"),
-                            ("instrument", "acceptance policy of the instrument"),
-                            ("type", "acceptance policy of the type"),
-                        ],
-                        max_length=12,
-                        verbose_name="limits from",
-                    ),
-                ),
-                ("note", models.TextField(blank=True, verbose_name="note")),
-                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
-                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
-                (
-                    "corrects",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="corrected_by",
-                        to="surveys.calibration",
-                        verbose_name="corrects",
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="recorded by",
-                    ),
-                ),
-                (
-                    "instrument",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="calibrations",
-                        to="surveys.instrument",
-                        verbose_name="instrument",
-                    ),
-                ),
-                (
-                    "interval_policy",
-                    models.ForeignKey(
-                        blank=True,
-                        help_text="Policy that set the due date, if the certificate states none.",
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="calibrations",
-                        to="surveys.intervalpolicy",
-                        verbose_name="interval policy",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "calibration",
-                "verbose_name_plural": "calibrations",
-                "ordering": ["-calibrated_on", "-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("due_on__gt", models.F("calibrated_on"))),
-                        name="calibration_due_after_its_date",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("decision_rule", ""), ("limits_from", "")),
-                            models.Q(
-                                models.Q(("decision_rule", ""), _negated=True),
-                                models.Q(("limits_from", ""), _negated=True),
-                            ),
-                            _connector="OR",
-                        ),
-                        name="calibration_says_where_limits_are_from",
-                    ),
-                    models.UniqueConstraint(
-                        condition=models.Q(("corrects__isnull", True)),
-                        fields=("instrument", "laboratory", "certificate"),
-                        name="calibration_certificate_once",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="IntervalReview",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                (
-                    "method",
-                    models.CharField(
-                        choices=[
-                            ("staircase", "staircase (last as-found result)"),
-                            ("control-chart", "control chart (drift of one point)"),
-                            ("in-use-time", "time in use"),
-                            ("reliability", "reliability (fraction of the type in tolerance)"),
-                        ],
-                        max_length=14,
-                        verbose_name="method",
-                    ),
-                ),
-                (
-                    "current_days",
-                    models.PositiveIntegerField(
-                        help_text="Days from the calibration date to the due date of the latest certificate.",
-validators=[django.core.validators.MaxValueValidator(3652059)], 
-                        verbose_name="current days",
-                    ),
-                ),
-                ("proposed_days", models.PositiveIntegerField(validators=[django.core.validators.MaxValueValidator(37200)], verbose_name="proposed days")),
-                ("proposed_hours", models.FloatField(blank=True, null=True, verbose_name="proposed hours")),
-                ("reasoning", models.JSONField(verbose_name="reasoning")),
-                (
-                    "inputs",
-                    models.JSONField(help_text="Input values of the method by name.", verbose_name="inputs"),
-                ),
-                ("findings", models.JSONField(default=list, verbose_name="findings")),
-                ("chart", models.JSONField(verbose_name="chart")),
-                (
-                    "history_from",
-                    models.DateField(help_text="Day 0 of the chart.", verbose_name="history from"),
-                ),
-                ("calculated_at", models.DateTimeField(verbose_name="calculated at")),
-                (
-                    "decision",
-                    models.CharField(
-                        blank=True,
-                        choices=[("accepted", "accepted"), ("rejected", "rejected")],
-                        max_length=8,
-                        verbose_name="decision",
-                    ),
-                ),
-                ("reason", models.TextField(blank=True, verbose_name="reason")),
-                ("decided_at", models.DateTimeField(blank=True, null=True, verbose_name="decided at")),
-                (
-                    "calculated_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="calculated by",
-                    ),
-                ),
-                (
-                    "decided_by",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="decided by",
-                    ),
-                ),
-                (
-                    "instrument",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="interval_reviews",
-                        to="surveys.instrument",
-                        verbose_name="instrument",
-                    ),
-                ),
-                (
-                    "interval_policy",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="interval_review",
-                        to="surveys.intervalpolicy",
-                        verbose_name="interval policy",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "interval review",
-                "verbose_name_plural": "interval reviews",
-                "ordering": ["-calculated_at", "-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(
-                                ("decided_at__isnull", True),
-                                ("decided_by__isnull", True),
-                                ("decision", ""),
-                                ("reason", ""),
-                            ),
-                            models.Q(
-                                models.Q(("decision", ""), _negated=True),
-                                models.Q(("reason", ""), _negated=True),
-                                ("decided_at__isnull", False),
-                                ("decided_by__isnull", False),
-                            ),
-                            _connector="OR",
-                        ),
-                        name="interval_review_decided_with_reason_by_somebody",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("decision", "accepted"), ("interval_policy__isnull", False)),
-                            models.Q(
-                                models.Q(("decision", "accepted"), _negated=True),
-                                ("interval_policy__isnull", True),
-                            ),
-                            _connector="OR",
-                        ),
-                        name="interval_review_accepted_makes_a_policy",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="Job",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("title", models.CharField(max_length=200, verbose_name="title")),
-                (
-                    "state",
-                    models.CharField(
-                        choices=[
-                            ("draft", "draft"),
-                            ("planned", "planned"),
-                            ("on-site", "on site"),
-                            ("in-review", "in review"),
-                            ("issued", "issued"),
-                            ("cancelled", "cancelled"),
-                        ],
-                        default="draft",
-                        max_length=10,
-                        verbose_name="state",
-                    ),
-                ),
-                (
-                    "starts_at",
-                    models.DateTimeField(
-                        help_text="Start of the planned period; people and kit are booked for this period.",
-                        verbose_name="start",
-                    ),
-                ),
-                ("ends_at", models.DateTimeField(verbose_name="end")),
-                ("note", models.TextField(blank=True, verbose_name="note")),
-                (
-                    "earliest_start",
-                    models.DateTimeField(
-                        blank=True,
-                        help_text="Start of the time window; empty: planned start.",
-                        null=True,
-                        verbose_name="earliest start",
-                    ),
-                ),
-                ("latest_end", models.DateTimeField(blank=True, null=True, verbose_name="latest end")),
-                (
-                    "expected_hours",
-                    models.FloatField(
-                        blank=True,
-                        help_text="Hours of work on site.",
-                        null=True,
-                        verbose_name="expected hours",
-                    ),
-                ),
-                (
-                    "priority",
-                    models.PositiveSmallIntegerField(
-                        default=3, help_text="1: most urgent, 5: least urgent.", validators=[django.core.validators.MaxValueValidator(5)], verbose_name="priority"
-                    ),
-                ),
-                (
-                    "required_qualifications",
-                    models.JSONField(
-                        blank=True,
-                        default=list,
-                        help_text="Slugs of the qualifications required of the technician.",
-                        verbose_name="required qualifications",
-                    ),
-                ),
-                (
-                    "kit",
-                    models.ManyToManyField(
-                        blank=True, related_name="jobs", to="surveys.instrument", verbose_name="kit"
-                    ),
-                ),
-                (
-                    "technician",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="jobs",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="technician",
-                    ),
-                ),
-                (
-                    "measuring_points",
-                    models.ManyToManyField(
-                        blank=True,
-                        related_name="jobs",
-                        to="surveys.measuringpoint",
-                        verbose_name="measuring points",
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="jobs",
-                        to="surveys.site",
-                        verbose_name="site",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "job",
-                "verbose_name_plural": "jobs",
-                "ordering": ["-starts_at", "-id"],
-                "indexes": [models.Index(fields=["-starts_at", "-id"], name="job_by_time")],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("ends_at__gt", models.F("starts_at"))),
-                        name="job_ends_after_it_starts",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("earliest_start__isnull", True),
-                            ("latest_end__isnull", True),
-                            ("latest_end__gt", models.F("earliest_start")),
-                            _connector="OR",
-                        ),
-                        name="job_window_ends_after_it_starts",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(
-                                ("earliest_start__isnull", True),
-                                ("starts_at__gte", models.F("earliest_start")),
-                                _connector="OR",
-                            ),
-                            models.Q(
-                                ("latest_end__isnull", True),
-                                ("ends_at__lte", models.F("latest_end")),
-                                _connector="OR",
-                            ),
-                        ),
-                        name="job_lies_in_its_window",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("expected_hours__isnull", True), ("expected_hours__gt", 0), _connector="OR"
-                        ),
-                        name="job_expected_hours_positive",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("priority__gte", 1), ("priority__lte", 5)),
-                        name="job_priority_1_to_5",
-                    ),
                 ],
             },
         ),
@@ -2135,7 +3030,10 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
                     ),
                 ),
                 ("valid_from", models.DateField(blank=True, null=True, verbose_name="valid from")),
-                ("reason", surveys.models.reasons.ReasonField(blank=True, default=str, verbose_name="reason")),
+                (
+                    "reason",
+                    surveys.models.reasons.ReasonField(blank=True, default=str, verbose_name="reason"),
+                ),
                 ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
                 ("outer_diameter_m", models.FloatField(verbose_name="outer diameter (m)")),
                 ("wall_thickness_m", models.FloatField(verbose_name="wall thickness (m)")),
@@ -2421,258 +3319,6 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
             },
         ),
         migrations.CreateModel(
-            name="Document",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("title", models.CharField(blank=True, max_length=200, verbose_name="title")),
-                ("file_name", models.CharField(blank=True, max_length=200, verbose_name="file name")),
-                ("size_bytes", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000)], verbose_name="size (bytes)")),
-                ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
-                ("received_at", models.DateTimeField(verbose_name="received at")),
-                (
-                    "calibration",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="certificate_file",
-                        to="surveys.calibration",
-                        verbose_name="calibration",
-                    ),
-                ),
-                (
-                    "received_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="received by",
-                    ),
-                ),
-                (
-                    "instrument",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="documents",
-                        to="surveys.instrument",
-                        verbose_name="instrument",
-                    ),
-                ),
-                (
-                    "qualification",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="certificate_file",
-                        to="surveys.qualification",
-                        verbose_name="qualification",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "document",
-                "verbose_name_plural": "documents",
-                "ordering": ["-received_at", "-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(
-                                ("calibration__isnull", True),
-                                ("instrument__isnull", False),
-                                ("qualification__isnull", True),
-                            ),
-                            models.Q(
-                                ("calibration__isnull", False),
-                                ("instrument__isnull", True),
-                                ("qualification__isnull", True),
-                            ),
-                            models.Q(
-                                ("calibration__isnull", True),
-                                ("instrument__isnull", True),
-                                ("qualification__isnull", False),
-                            ),
-                            _connector="OR",
-                        ),
-                        name="document_of_one_record",
-                    ),
-                    models.UniqueConstraint(
-                        condition=models.Q(("instrument__isnull", False)),
-                        fields=("instrument", "sha256"),
-                        name="document_once_at_an_instrument",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="Booking",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("starts_at", models.DateTimeField(verbose_name="start")),
-                ("ends_at", models.DateTimeField(verbose_name="end")),
-                (
-                    "expected_back",
-                    models.DateTimeField(
-                        blank=True,
-                        help_text="Expected time of return if the instrument returns late; null if the instrument returns in time.",
-                        null=True,
-                        verbose_name="expected back",
-                    ),
-                ),
-                ("cancelled_at", models.DateTimeField(blank=True, null=True, verbose_name="cancelled at")),
-                ("booked_at", models.DateTimeField(verbose_name="booked at")),
-                (
-                    "booked_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="booked by",
-                    ),
-                ),
-                (
-                    "technician",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="bookings",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="technician",
-                    ),
-                ),
-                (
-                    "instrument",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="bookings",
-                        to="surveys.instrument",
-                        verbose_name="instrument",
-                    ),
-                ),
-                (
-                    "job",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="bookings",
-                        to="surveys.job",
-                        verbose_name="job",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "booking",
-                "verbose_name_plural": "bookings",
-                "ordering": ["starts_at", "id"],
-                "indexes": [models.Index(fields=["starts_at", "id"], name="booking_by_time")],
-                "constraints": [
-                    surveys.core.no_overlap.NoOverlap(
-                        column="instrument_id", name="booking_instrument_never_twice"
-                    ),
-                    surveys.core.no_overlap.NoOverlap(
-                        column="technician_id", name="booking_technician_never_twice"
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("ends_at__gt", models.F("starts_at"))),
-                        name="booking_ends_after_it_starts",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("instrument__isnull", True), ("technician__isnull", False)),
-                            models.Q(("instrument__isnull", False), ("technician__isnull", True)),
-                            _connector="OR",
-                        ),
-                        name="booking_of_instrument_or_technician",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="JobStatusChange",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                (
-                    "before",
-                    models.CharField(
-                        choices=[
-                            ("draft", "draft"),
-                            ("planned", "planned"),
-                            ("on-site", "on site"),
-                            ("in-review", "in review"),
-                            ("issued", "issued"),
-                            ("cancelled", "cancelled"),
-                        ],
-                        max_length=10,
-                        verbose_name="before",
-                    ),
-                ),
-                (
-                    "state",
-                    models.CharField(
-                        choices=[
-                            ("draft", "draft"),
-                            ("planned", "planned"),
-                            ("on-site", "on site"),
-                            ("in-review", "in review"),
-                            ("issued", "issued"),
-                            ("cancelled", "cancelled"),
-                        ],
-                        max_length=10,
-                        verbose_name="state",
-                    ),
-                ),
-                ("reason", surveys.models.reasons.ReasonField(verbose_name="reason")),
-                ("changed_at", models.DateTimeField(verbose_name="changed at")),
-                (
-                    "changed_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="changed by",
-                    ),
-                ),
-                (
-                    "job",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="status_changes",
-                        to="surveys.job",
-                        verbose_name="job",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "job status change",
-                "verbose_name_plural": "job status changes",
-                "ordering": ["-changed_at", "-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("reason", ""), _negated=True), name="job_status_change_has_reason"
-                    )
-                ],
-            },
-        ),
-        migrations.CreateModel(
             name="Setup",
             fields=[
                 (
@@ -2681,7 +3327,12 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                ("traverses", models.PositiveSmallIntegerField(validators=[django.core.validators.MaxValueValidator(16)], verbose_name="traverses")),
+                (
+                    "traverses",
+                    models.PositiveSmallIntegerField(
+                        validators=[django.core.validators.MaxValueValidator(16)], verbose_name="traverses"
+                    ),
+                ),
                 ("spacing_m", models.FloatField(verbose_name="spacing (m)")),
                 (
                     "expected_velocity_m_s",
@@ -2761,427 +3412,6 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
                         condition=models.Q(("traverses__gte", 1), ("traverses__lte", 16)),
                         name="setup_traverses_in_range",
                     )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="Survey",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("started_at", models.DateTimeField(verbose_name="started at")),
-                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
-                (
-                    "client",
-                    models.ForeignKey(
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="surveys.client",
-                        verbose_name="client",
-                    ),
-                ),
-                (
-                    "job",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="surveys",
-                        to="surveys.job",
-                        verbose_name="job",
-                    ),
-                ),
-                (
-                    "measuring_point",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="surveys",
-                        to="surveys.measuringpoint",
-                        verbose_name="measuring point",
-                    ),
-                ),
-                (
-                    "primary_survey",
-                    models.ForeignKey(
-                        blank=True,
-                        help_text="Survey of the first path, if this survey is a further path.",
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="paths",
-                        to="surveys.survey",
-                        verbose_name="primary survey",
-                    ),
-                ),
-                (
-                    "technician",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="surveys",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="technician",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "survey",
-                "verbose_name_plural": "surveys",
-                "ordering": ["-started_at", "-id"],
-                "indexes": [
-                    models.Index(fields=["-started_at", "-id"], name="survey_by_time"),
-                    models.Index(
-                        fields=["measuring_point", "-started_at", "-id"], name="survey_by_point_and_time"
-                    ),
-                    models.Index(fields=["client", "-started_at", "-id"], name="survey_by_client_and_time"),
-                ],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("primary_survey__isnull", True),
-                            models.Q(("primary_survey", models.F("id")), _negated=True),
-                            _connector="OR",
-                        ),
-                        name="survey_not_its_own_primary_survey",
-                    )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="CalibrationPoint",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "moment",
-                    models.CharField(
-                        choices=[("as-found", "as found"), ("as-left", "as left")],
-                        max_length=8,
-                        verbose_name="moment",
-                    ),
-                ),
-                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
-                ("reference_si", models.FloatField(verbose_name="reference (SI)")),
-                ("indicated_si", models.FloatField(verbose_name="indicated (SI)")),
-                ("expanded_uncertainty_si", models.FloatField(verbose_name="expanded uncertainty (SI)")),
-                ("coverage_factor", models.FloatField(verbose_name="coverage factor")),
-                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
-                (
-                    "calibration",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="points",
-                        to="surveys.calibration",
-                        verbose_name="calibration",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "calibration point",
-                "verbose_name_plural": "calibration points",
-                "ordering": ["calibration", "moment", "sequence"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        fields=("calibration", "moment", "sequence"), name="calibration_point_once"
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("coverage_factor__gte", 1), ("expanded_uncertainty_si__gte", 0)),
-                        name="calibration_point_uncertainty_possible",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="Combination",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("name", models.CharField(max_length=200, verbose_name="name")),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("multipath", "multipath at one measuring point"),
-                            ("sum", "sum"),
-                            ("difference", "difference"),
-                            ("mean", "mean"),
-                        ],
-                        max_length=10,
-                        verbose_name="kind",
-                    ),
-                ),
-                ("note", models.TextField(blank=True, verbose_name="note")),
-                (
-                    "blocked_reason",
-                    models.JSONField(
-                        blank=True,
-                        null=True,
-                        help_text="Reason why the results could not be combined.",
-                        verbose_name="blocked reason",
-                    ),
-                ),
-                ("created_at", models.DateTimeField(verbose_name="created at")),
-                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
-                (
-                    "created_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="created by",
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="combinations",
-                        to="surveys.site",
-                        verbose_name="site",
-                    ),
-                ),
-                (
-                    "survey",
-                    models.OneToOneField(
-                        blank=True,
-                        help_text="Multipath: survey of the first path.",
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="paths_combination",
-                        to="surveys.survey",
-                        verbose_name="survey",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "combination",
-                "verbose_name_plural": "combinations",
-                "ordering": ["-created_at", "-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("kind", "multipath"), ("survey__isnull", False)),
-                            models.Q(
-                                models.Q(("kind", "multipath"), _negated=True), ("survey__isnull", True)
-                            ),
-                            _connector="OR",
-                        ),
-                        name="combination_of_paths_has_a_first_survey",
-                    )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="DocumentPart",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
-                ("content", models.BinaryField(verbose_name="content")),
-                (
-                    "document",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="parts",
-                        to="surveys.document",
-                        verbose_name="document",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "document part",
-                "verbose_name_plural": "document parts",
-                "ordering": ["document", "sequence"],
-                "constraints": [
-                    models.UniqueConstraint(fields=("document", "sequence"), name="document_part_once")
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="Log",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("file_name", models.CharField(blank=True, max_length=200, verbose_name="file name")),
-                ("size_bytes", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], verbose_name="size (bytes)")),
-                ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
-                (
-                    "format",
-                    models.JSONField(help_text="Format used to read the file.", verbose_name="format"),
-                ),
-                (
-                    "columns",
-                    models.JSONField(
-                        help_text="Name and unit of each column from the header line.", verbose_name="columns"
-                    ),
-                ),
-                (
-                    "ignored_columns",
-                    models.JSONField(
-                        default=list,
-                        help_text="Columns that were not imported.",
-                        verbose_name="ignored columns",
-                    ),
-                ),
-                ("rows_accepted", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], verbose_name="rows accepted")),
-                ("rows_rejected", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], verbose_name="rows rejected")),
-                (
-                    "rejected_rows",
-                    models.JSONField(
-                        help_text="First rejected rows: line, column, error.", verbose_name="rejected rows"
-                    ),
-                ),
-                (
-                    "findings",
-                    models.JSONField(
-                        default=list,
-                        help_text="Gaps, clock jumps, repeated rows, changes of unit.",
-                        verbose_name="findings",
-                    ),
-                ),
-                ("first_reading_at", models.DateTimeField(verbose_name="first reading at")),
-                ("last_reading_at", models.DateTimeField(verbose_name="last reading at")),
-                ("received_at", models.DateTimeField(verbose_name="received at")),
-                (
-                    "received_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="received by",
-                    ),
-                ),
-                (
-                    "log_format",
-                    models.ForeignKey(
-                        blank=True,
-                        help_text="Log format of the instrument.",
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="logs",
-                        to="surveys.logformat",
-                        verbose_name="log format",
-                    ),
-                ),
-                (
-                    "survey",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="log",
-                        to="surveys.survey",
-                        verbose_name="survey",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "log",
-                "verbose_name_plural": "logs",
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("rows_accepted__gt", 0)), name="log_has_readings"
-                    )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="SiteMeterReading",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                (
-                    "meter",
-                    models.CharField(
-                        help_text="Name of the site meter.", max_length=100, verbose_name="meter"
-                    ),
-                ),
-                (
-                    "reading_type",
-                    models.CharField(
-                        choices=[("average", "average over the survey"), ("spot", "spot reading")],
-                        max_length=7,
-                        verbose_name="reading type",
-                    ),
-                ),
-                ("volume_flow_m3_s", models.FloatField(verbose_name="volume flow (m³/s)")),
-                (
-                    "expanded_uncertainty_m3_s",
-                    models.FloatField(
-                        blank=True,
-                        help_text="Coverage probability about 95 % (k = 2), as stated by the site; empty if not stated.",
-                        null=True,
-                        verbose_name="expanded uncertainty (m³/s)",
-                    ),
-                ),
-                ("note", models.TextField(blank=True, verbose_name="note")),
-                (
-                    "reason",
-                    models.TextField(
-                        blank=True, help_text="Reason for the replacement.", verbose_name="reason"
-                    ),
-                ),
-                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
-                ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
-                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="recorded by",
-                    ),
-                ),
-                (
-                    "survey",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="site_meter_readings",
-                        to="surveys.survey",
-                        verbose_name="survey",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "site meter reading",
-                "verbose_name_plural": "site meter readings",
-                "ordering": ["-recorded_at", "-id"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        condition=models.Q(("replaced_at__isnull", True)),
-                        fields=("survey",),
-                        name="site_meter_reading_one_in_force",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("expanded_uncertainty_m3_s__isnull", True),
-                            ("expanded_uncertainty_m3_s__gt", 0),
-                            _connector="OR",
-                        ),
-                        name="site_meter_reading_uncertainty_above_zero",
-                    ),
                 ],
             },
         ),
@@ -3329,116 +3559,6 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
                         ),
                         name="survey_data_change_has_reason",
                     ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="BookingEvent",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                (
-                    "what",
-                    models.CharField(
-                        choices=[("check-out", "check-out"), ("check-in", "check-in")],
-                        max_length=10,
-                        verbose_name="action",
-                    ),
-                ),
-                ("at", models.DateTimeField(verbose_name="time")),
-                ("condition", models.CharField(max_length=200, verbose_name="condition")),
-                ("note", models.TextField(blank=True, verbose_name="note")),
-                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
-                (
-                    "booking",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="events",
-                        to="surveys.booking",
-                        verbose_name="booking",
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="recorded by",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "booking event",
-                "verbose_name_plural": "booking events",
-                "ordering": ["at", "id"],
-                "constraints": [
-                    models.UniqueConstraint(fields=("booking", "what"), name="booking_handed_over_once")
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="LogFilePart",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
-                ("content", models.BinaryField(verbose_name="content")),
-                (
-                    "log",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="file_parts",
-                        to="surveys.log",
-                        verbose_name="log",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "log file part",
-                "verbose_name_plural": "log file parts",
-                "ordering": ["log", "sequence"],
-                "constraints": [
-                    models.UniqueConstraint(fields=("log", "sequence"), name="log_file_part_once")
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="ReadingBlock",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
-                ("count", models.PositiveIntegerField(verbose_name="count")),
-                ("content", models.BinaryField(verbose_name="content")),
-                (
-                    "log",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="blocks",
-                        to="surveys.log",
-                        verbose_name="log",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "reading block",
-                "verbose_name_plural": "reading blocks",
-                "ordering": ["log", "sequence"],
-                "constraints": [
-                    models.UniqueConstraint(fields=("log", "sequence"), name="reading_block_once")
                 ],
             },
         ),
@@ -3598,47 +3718,6 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
             },
         ),
         migrations.CreateModel(
-            name="CombinationPart",
-            fields=[
-                (
-                    "id",
-                    models.UUIDField(
-                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
-                ("sequence", models.PositiveSmallIntegerField(verbose_name="sequence")),
-                (
-                    "combination",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="parts",
-                        to="surveys.combination",
-                        verbose_name="combination",
-                    ),
-                ),
-                (
-                    "survey",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="combination_parts",
-                        to="surveys.survey",
-                        verbose_name="survey",
-                    ),
-                ),
-            ],
-            options={
-                "verbose_name": "combination part",
-                "verbose_name_plural": "combination parts",
-                "ordering": ["combination", "sequence"],
-                "constraints": [
-                    models.UniqueConstraint(fields=("combination", "survey"), name="combination_part_once"),
-                    models.UniqueConstraint(
-                        fields=("combination", "sequence"), name="combination_part_place_once"
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
             name="OutOfToleranceReview",
             fields=[
                 (
@@ -3757,13 +3836,25 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
                 ),
                 ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
                 ("computed_at", models.DateTimeField(verbose_name="calculated at")),
-                ("readings_used", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], verbose_name="readings used")),
+                (
+                    "readings_used",
+                    models.BigIntegerField(
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(10000000000),
+                        ],
+                        verbose_name="readings used",
+                    ),
+                ),
                 (
                     "readings_outside",
                     models.BigIntegerField(
                         default=0,
                         help_text="Readings outside the selected segments.",
-validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], 
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(10000000000),
+                        ],
                         verbose_name="readings outside",
                     ),
                 ),
@@ -4030,7 +4121,7 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
             },
         ),
         migrations.CreateModel(
-            name="CombinedResult",
+            name="Report",
             fields=[
                 (
                     "id",
@@ -4038,106 +4129,41 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                ("method_version", models.CharField(max_length=20, verbose_name="method version")),
                 (
-                    "cause",
-                    models.CharField(
-                        choices=[
-                            ("log-import", "log imported"),
-                            ("correction", "pipe data corrected"),
-                            ("modification", "pipe modified"),
-                            ("survey-correction", "survey data corrected"),
-                            ("segments", "segments of the log changed"),
-                            ("outliers", "outliers of the log included or excluded"),
-                            ("transducer-correction", "transducer data corrected"),
-                            ("calibration", "calibration recorded or corrected"),
-                            (
-                                "out-of-tolerance",
-                                "an instrument was found out of tolerance: what that would make of results",
-                            ),
-                            ("as-found", "as-found error corrected by decision"),
-                            ("error-correction-policy", "error correction policy changed"),
-                            ("method", "new version of the calculation method"),
-                            ("combination", "surveys combined"),
-                        ],
-                        max_length=24,
-                        verbose_name="cause",
+                    "revision",
+                    models.PositiveIntegerField(
+                        validators=[django.core.validators.MaxValueValidator(9999)], verbose_name="revision"
                     ),
                 ),
                 ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
-                ("computed_at", models.DateTimeField(verbose_name="calculated at")),
-                ("volume_flow_m3_s", models.FloatField(verbose_name="volume flow (m³/s)")),
                 (
-                    "combined_standard_uncertainty_m3_s",
-                    models.FloatField(verbose_name="combined standard uncertainty (m³/s)"),
-                ),
-                ("expanded_uncertainty_m3_s", models.FloatField(verbose_name="expanded uncertainty (m³/s)")),
-                ("coverage_factor", models.FloatField(verbose_name="coverage factor")),
-                (
-                    "effective_degrees_of_freedom",
-                    models.FloatField(
-                        help_text="Effective degrees of freedom; null if infinite.", null=True, verbose_name="effective degrees of freedom"
+                    "units",
+                    models.CharField(
+                        choices=[("metric", "metric"), ("us", "US")], max_length=6, verbose_name="units"
                     ),
                 ),
                 (
-                    "averaged_from",
-                    models.DateTimeField(
-                        help_text="Time of the first reading used.", verbose_name="averaged from"
-                    ),
-                ),
-                (
-                    "averaged_to",
-                    models.DateTimeField(
-                        help_text="Time of the last reading used.", verbose_name="averaged to"
-                    ),
-                ),
-                (
-                    "steps",
-                    models.BigIntegerField(
-                        help_text="Number of time steps in which all surveys have readings; null for multipath.",
-                        null=True,
-validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], 
-                        verbose_name="steps",
-                    ),
-                ),
-                (
-                    "shared_variance_fraction",
-                    models.FloatField(
-                        help_text="Fraction of the variance from inputs common to the surveys.",
-                        verbose_name="shared variance fraction",
-                    ),
-                ),
-                (
-                    "range_m3_s",
-                    models.FloatField(
-                        help_text="Multipath and mean: largest flow minus smallest flow.",
-                        null=True,
-                        verbose_name="spread (m³/s)",
-                    ),
-                ),
-                (
-                    "parts",
+                    "notices",
                     models.JSONField(
-                        help_text="Survey, result, coefficient and flow of each part.", verbose_name="parts"
-                    ),
-                ),
-                ("findings", models.JSONField(verbose_name="findings")),
-                ("budget", models.JSONField(verbose_name="budget")),
-                (
-                    "change_breakdown",
-                    models.JSONField(
-                        help_text="Difference from the replaced result, by part.",
-                        null=True,
-                        verbose_name="change breakdown",
+                        default=list,
+                        help_text="Notes about reviews of the instruments.",
+                        verbose_name="notices",
                     ),
                 ),
                 (
-                    "combination",
+                    "reason",
+                    models.TextField(blank=True, help_text="Reason for the reissue.", verbose_name="reason"),
+                ),
+                ("content", models.BinaryField(verbose_name="content")),
+                ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
+                ("issued_at", models.DateTimeField(verbose_name="issued at")),
+                (
+                    "issued_by",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="results",
-                        to="surveys.combination",
-                        verbose_name="combination",
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="issued by",
                     ),
                 ),
                 (
@@ -4147,45 +4173,52 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="replaced_by",
-                        to="surveys.combinedresult",
+                        to="surveys.report",
                         verbose_name="replaces",
                     ),
                 ),
                 (
-                    "recomputation",
+                    "result",
                     models.ForeignKey(
-                        blank=True,
-                        null=True,
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="combined_results",
-                        to="surveys.recomputation",
-                        verbose_name="recalculation",
+                        related_name="reports",
+                        to="surveys.result",
+                        verbose_name="result",
                     ),
                 ),
                 (
-                    "results",
-                    models.ManyToManyField(
-                        related_name="combined_results", to="surveys.result", verbose_name="results"
+                    "survey",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="reports",
+                        to="surveys.survey",
+                        verbose_name="survey",
                     ),
                 ),
             ],
             options={
-                "verbose_name": "combined result",
-                "verbose_name_plural": "combined results",
-                "ordering": ["-computed_at", "-id"],
+                "verbose_name": "report",
+                "verbose_name_plural": "reports",
+                "ordering": ["-issued_at", "-id"],
+                "indexes": [models.Index(fields=["-issued_at", "-id"], name="report_by_time")],
                 "constraints": [
+                    models.UniqueConstraint(fields=("survey", "revision"), name="report_revision_once"),
                     models.UniqueConstraint(
                         condition=models.Q(("replaced_at__isnull", True)),
-                        fields=("combination",),
-                        name="combined_result_one_current",
+                        fields=("survey",),
+                        name="report_one_current_for_a_survey",
                     ),
                     models.CheckConstraint(
-                        condition=models.Q(("replaces", models.F("id")), _negated=True),
-                        name="combined_result_not_replaced_by_itself",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("averaged_to__gte", models.F("averaged_from"))),
-                        name="combined_result_window_in_order",
+                        condition=models.Q(
+                            models.Q(("replaces__isnull", True), ("revision", 1)),
+                            models.Q(
+                                ("replaces__isnull", False),
+                                ("revision__gt", 1),
+                                models.Q(("reason", ""), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="report_issued_again_says_why",
                     ),
                 ],
             },
@@ -4325,7 +4358,7 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
             },
         ),
         migrations.CreateModel(
-            name="Report",
+            name="CombinedResult",
             fields=[
                 (
                     "id",
@@ -4333,36 +4366,111 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                ("revision", models.PositiveIntegerField(validators=[django.core.validators.MaxValueValidator(9999)], verbose_name="revision")),
-                ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
+                ("method_version", models.CharField(max_length=20, verbose_name="method version")),
                 (
-                    "units",
+                    "cause",
                     models.CharField(
-                        choices=[("metric", "metric"), ("us", "US")], max_length=6, verbose_name="units"
+                        choices=[
+                            ("log-import", "log imported"),
+                            ("correction", "pipe data corrected"),
+                            ("modification", "pipe modified"),
+                            ("survey-correction", "survey data corrected"),
+                            ("segments", "segments of the log changed"),
+                            ("outliers", "outliers of the log included or excluded"),
+                            ("transducer-correction", "transducer data corrected"),
+                            ("calibration", "calibration recorded or corrected"),
+                            (
+                                "out-of-tolerance",
+                                "an instrument was found out of tolerance: what that would make of results",
+                            ),
+                            ("as-found", "as-found error corrected by decision"),
+                            ("error-correction-policy", "error correction policy changed"),
+                            ("method", "new version of the calculation method"),
+                            ("combination", "surveys combined"),
+                        ],
+                        max_length=24,
+                        verbose_name="cause",
+                    ),
+                ),
+                ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
+                ("computed_at", models.DateTimeField(verbose_name="calculated at")),
+                ("volume_flow_m3_s", models.FloatField(verbose_name="volume flow (m³/s)")),
+                (
+                    "combined_standard_uncertainty_m3_s",
+                    models.FloatField(verbose_name="combined standard uncertainty (m³/s)"),
+                ),
+                ("expanded_uncertainty_m3_s", models.FloatField(verbose_name="expanded uncertainty (m³/s)")),
+                ("coverage_factor", models.FloatField(verbose_name="coverage factor")),
+                (
+                    "effective_degrees_of_freedom",
+                    models.FloatField(
+                        help_text="Effective degrees of freedom; null if infinite.",
+                        null=True,
+                        verbose_name="effective degrees of freedom",
                     ),
                 ),
                 (
-                    "notices",
+                    "averaged_from",
+                    models.DateTimeField(
+                        help_text="Time of the first reading used.", verbose_name="averaged from"
+                    ),
+                ),
+                (
+                    "averaged_to",
+                    models.DateTimeField(
+                        help_text="Time of the last reading used.", verbose_name="averaged to"
+                    ),
+                ),
+                (
+                    "steps",
+                    models.BigIntegerField(
+                        help_text="Number of time steps in which all surveys have readings; null for multipath.",
+                        null=True,
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(10000000000),
+                        ],
+                        verbose_name="steps",
+                    ),
+                ),
+                (
+                    "shared_variance_fraction",
+                    models.FloatField(
+                        help_text="Fraction of the variance from inputs common to the surveys.",
+                        verbose_name="shared variance fraction",
+                    ),
+                ),
+                (
+                    "range_m3_s",
+                    models.FloatField(
+                        help_text="Multipath and mean: largest flow minus smallest flow.",
+                        null=True,
+                        verbose_name="spread (m³/s)",
+                    ),
+                ),
+                (
+                    "parts",
                     models.JSONField(
-                        default=list,
-                        help_text="Notes about reviews of the instruments.",
-                        verbose_name="notices",
+                        help_text="Survey, result, coefficient and flow of each part.", verbose_name="parts"
+                    ),
+                ),
+                ("findings", models.JSONField(verbose_name="findings")),
+                ("budget", models.JSONField(verbose_name="budget")),
+                (
+                    "change_breakdown",
+                    models.JSONField(
+                        help_text="Difference from the replaced result, by part.",
+                        null=True,
+                        verbose_name="change breakdown",
                     ),
                 ),
                 (
-                    "reason",
-                    models.TextField(blank=True, help_text="Reason for the reissue.", verbose_name="reason"),
-                ),
-                ("content", models.BinaryField(verbose_name="content")),
-                ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
-                ("issued_at", models.DateTimeField(verbose_name="issued at")),
-                (
-                    "issued_by",
+                    "combination",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="issued by",
+                        related_name="results",
+                        to="surveys.combination",
+                        verbose_name="combination",
                     ),
                 ),
                 (
@@ -4372,52 +4480,45 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="replaced_by",
-                        to="surveys.report",
+                        to="surveys.combinedresult",
                         verbose_name="replaces",
                     ),
                 ),
                 (
-                    "result",
+                    "recomputation",
                     models.ForeignKey(
+                        blank=True,
+                        null=True,
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="reports",
-                        to="surveys.result",
-                        verbose_name="result",
+                        related_name="combined_results",
+                        to="surveys.recomputation",
+                        verbose_name="recalculation",
                     ),
                 ),
                 (
-                    "survey",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="reports",
-                        to="surveys.survey",
-                        verbose_name="survey",
+                    "results",
+                    models.ManyToManyField(
+                        related_name="combined_results", to="surveys.result", verbose_name="results"
                     ),
                 ),
             ],
             options={
-                "verbose_name": "report",
-                "verbose_name_plural": "reports",
-                "ordering": ["-issued_at", "-id"],
-                "indexes": [models.Index(fields=["-issued_at", "-id"], name="report_by_time")],
+                "verbose_name": "combined result",
+                "verbose_name_plural": "combined results",
+                "ordering": ["-computed_at", "-id"],
                 "constraints": [
-                    models.UniqueConstraint(fields=("survey", "revision"), name="report_revision_once"),
                     models.UniqueConstraint(
                         condition=models.Q(("replaced_at__isnull", True)),
-                        fields=("survey",),
-                        name="report_one_current_for_a_survey",
+                        fields=("combination",),
+                        name="combined_result_one_current",
                     ),
                     models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("replaces__isnull", True), ("revision", 1)),
-                            models.Q(
-                                ("replaces__isnull", False),
-                                ("revision__gt", 1),
-                                models.Q(("reason", ""), _negated=True),
-                            ),
-                            _connector="OR",
-                        ),
-                        name="report_issued_again_says_why",
+                        condition=models.Q(("replaces", models.F("id")), _negated=True),
+                        name="combined_result_not_replaced_by_itself",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("averaged_to__gte", models.F("averaged_from"))),
+                        name="combined_result_window_in_order",
                     ),
                 ],
             },
@@ -4594,7 +4695,14 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                         verbose_name="state",
                     ),
                 ),
-                ("attempts", models.PositiveSmallIntegerField(default=0, validators=[django.core.validators.MaxValueValidator(100)], verbose_name="attempts")),
+                (
+                    "attempts",
+                    models.PositiveSmallIntegerField(
+                        default=0,
+                        validators=[django.core.validators.MaxValueValidator(100)],
+                        verbose_name="attempts",
+                    ),
+                ),
                 ("run_after", models.DateTimeField(verbose_name="run after")),
                 ("claimed_by", models.UUIDField(blank=True, null=True, verbose_name="claimed by")),
                 ("lease_until", models.DateTimeField(blank=True, null=True, verbose_name="lease until")),
