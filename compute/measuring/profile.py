@@ -129,7 +129,7 @@ def profile_factor(reynolds: Real, relative_roughness: Real) -> Real:
 
     Raises
     ------
-    OutOfRange  a roughness below 0, a Reynolds number that is no number
+    OutOfRange  a roughness below 0, a Reynolds number that is not a number
 
     Source
     ------
@@ -162,7 +162,7 @@ def profile_factor_with_share(reynolds: Real, relative_roughness: Real, share: R
 
     Raises
     ------
-    OutOfRange  a roughness below 0, a Reynolds number that is no number
+    OutOfRange  a roughness below 0, a Reynolds number that is not a number
 
     Source
     ------

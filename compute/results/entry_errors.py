@@ -188,7 +188,7 @@ def several_errors(case: Case) -> CandidateError:
 
     Source
     ------
-    definition : two errors at once cannot be told apart by one sound speed.
+    definition : one sound speed does not separate two errors at once.
     """
     return CandidateError(SEVERAL, SEVERAL, Figure(None), Figure(None), case, "suspect-entry/several")
 

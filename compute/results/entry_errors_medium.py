@@ -215,7 +215,7 @@ def _with_pair(case: Case, **changes: float) -> Case:
 
 
 def _nearest_root(entered: float, values: list[float]) -> list[float]:
-    """Return the value next to the entered one; another side of a limit of the beam is no likely error."""
+    """Return the value next to the entered one; a value beyond a limit of the beam is unlikely."""
     return [min(values, key=lambda value: abs(value - entered))] if values else []
 
 

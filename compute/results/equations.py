@@ -7,14 +7,10 @@ from dataclasses import dataclass
 from compute.base.messages import gettext_noop
 from compute.base.sources import PRACTICE, SNELL, Source
 from compute.measuring.profile import DIAMETER_EXCESS, DIAMETER_EXCESS_FALL
+from compute.results.uncertainty import PROFILE
 
 GEOMETRY = Source("geometry of a beam in plane layers", "derived")
 COLEBROOK = Source("Colebrook 1939, J. Inst. Civ. Eng. 11:133", "unverified")
-PROFILE = Source(
-    "mean along a diameter by direct numerical simulation (Yao et al. 2022, arXiv:2207.06289) and by the centreline defect of McKeon et al. "
-    "2005, J. Fluid Mech. 538:429",
-    "derived",
-)
 GUM = Source("JCGM 100:2008 (GUM), clauses 5.1.2, 5.2.2, G.4.1 and G.6.4", "unverified")
 HAMPEL = Source("Hampel 1974, J. Am. Stat. Assoc. 69:383", "unverified")
 MONTE_CARLO = Source("JCGM 101:2008, clauses 6.4 and 7", "unverified")

@@ -90,10 +90,11 @@ DEFAULT_UNCERTAINTIES: Mapping[str, InputUncertainty] = {
 }
 """Uncertainties of the inputs of a survey that are used where none is recorded: default values unless a source is named."""
 
+# The simulated profiles were read; the values of McKeon and Nikuradse are from memory.
 PROFILE = Source(
     "Yao et al. 2022, arXiv:2207.06289 (direct numerical simulation), McKeon et al. 2005 and Nikuradse 1932: scatter of the velocity "
     "profiles; transition between Re 2300 and 4000 and width of the beam are default values",
-    "derived",
+    "unverified",
 )
 # Largest relative uncertainty of a Reynolds number that is used, for flows near zero; beyond it nothing changes. Default value.
 MAX_REYNOLDS_UNCERTAINTY = 10.0

@@ -10,7 +10,7 @@ import orjson
 from rest_framework import renderers
 from rest_framework.utils.encoders import JSONEncoder
 
-# Times and whatever else is no JSON by itself are format_quantity as the framework words them.
+# Times and other values that JSON does not have are written as the framework writes them.
 OPTIONS = orjson.OPT_PASSTHROUGH_DATETIME | orjson.OPT_PASSTHROUGH_DATACLASS
 ENCODER = JSONEncoder()
 # Ends of lines in a script, which a JSON text need not escape; both begin with these bytes.

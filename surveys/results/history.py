@@ -97,7 +97,7 @@ class Found:
 def change_between(before: Found, after: Found, mounting: MountingUncertainty) -> Change:
     """Return the difference with its uncertainty; shared uncertainties are counted once (JCGM 100:2008 5.2.2).
 
-    There is no relative change from a flow that is within its uncertainty of 0.
+    The relative change is None where the earlier flow is within its uncertainty of 0.
     """
     difference, base = after.volume_flow_m3_s - before.volume_flow_m3_s, abs(before.volume_flow_m3_s)
     shared = profile_is_shared(before.result.reynolds, after.result.reynolds)
@@ -242,7 +242,7 @@ def _spread(row: Mapping[str, Any], found: Found) -> Component:
 def _owners(result: Result) -> Mapping[Owner, str]:
     """Owners of the uncertainties of a result, for a difference in time; an unknown owner counts for this day alone.
 
-    The medium's temperature is taken anew each day. What the position around the pipe does to a disturbed profile is part of the mounting
+    The medium's temperature is measured each day. The effect of the position around the pipe on a disturbed profile is part of the mounting
     (`compute.combining.repeat_mountings`). A meter or a pair calibrated in between has another certificate's error.
     """
     certificates = {one.instrument_id: one.pk for one in result.calibrations.all()}

@@ -275,7 +275,7 @@ def test_each_field_is_one_possible_cause() -> None:
 
 
 def test_an_outer_diameter_of_no_standard_is_the_first_suspect() -> None:
-    # 224.0 mm is no standard size of steel pipe, 219.1 mm is; 2.2 % of the diameter is 2.4 % of the bore.
+    # 224.0 mm is not a standard size of steel pipe, 219.1 mm is one (EN 10220); 2.2 % of the diameter is 2.4 % of the bore.
     found = first(TRUE, with_pipe(outer_diameter=0.2240))
     assert found.candidate.field == "pipe.outer_diameter"
     assert found.candidate.implied_value.value == pytest.approx(0.2191, rel=2e-3)
